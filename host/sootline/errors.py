@@ -1,0 +1,25 @@
+"""Every error sootline raises on purpose.
+
+SootlineError
+├── UserError        something a person can put right: one line that says what to do
+│   └── ProfileError a profile that cannot be used as it stands
+└── OutOfRange       an equation asked for a value outside its validity (also a ValueError)
+
+Bad messages are not errors: they come back as `wire.pack.Rejected` and are set aside and counted.
+"""
+
+
+class SootlineError(Exception):
+    """Base of all errors raised on purpose."""
+
+
+class UserError(SootlineError):
+    """Something the person at the keyboard can put right; its text is the one line they see."""
+
+
+class ProfileError(UserError):
+    """A profile with an unknown key, an impossible number or text that is not TOML."""
+
+
+class OutOfRange(SootlineError, ValueError):
+    """A value outside the stated validity of an equation."""

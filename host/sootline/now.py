@@ -1,0 +1,67 @@
+"""What is true of a furnace at this moment, as one immutable picture: the service makes it, pages and messages read it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from sootline.alarms import Alarm
+
+Phase = Literal[
+    "off", "standby", "preheat", "purge", "ignition", "firing", "recycle", "limit", "cool-down", "lockout",
+    "service", "unknown",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The newest word on a channel: a value [contract unit; on/off 0.0/1.0], or the fault that took its place."""
+
+    t_ms: int
+    value: float | None
+    fault: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """How far one alarm can be relied on at this furnace.
+
+    state: `ready`, `learning` (have of need) or `blind` (needs names the channel or profile key that would help)
+    """
+
+    alarm: str
+    state: Literal["ready", "learning", "blind"]
+    have: int = 0
+    need: int = 0
+    needs: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """A message that could not be used."""
+
+    received_ms: int
+    topic: str
+    reason: str
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class FurnaceNow:
+    """One furnace.
+
+    last_word_ms: receipt of the newest message from its board, None before the first
+    board:        the board's last announcement, as received
+    alarms:       standing alarms, and returned ones that nobody has acknowledged yet
+    set_aside:    how many messages were set aside, by reason, and the last few of them
+    """
+
+    furnace: str
+    phase: Phase
+    phase_since_ms: int | None
+    readings: Mapping[str, Reading]
+    alarms: tuple[Alarm, ...]
+    readiness: tuple[Readiness, ...]
+    last_word_ms: int | None
+    board: Mapping[str, Any] = field(default_factory=dict)
+    set_aside: Mapping[str, int] = field(default_factory=dict)
+    last_set_aside: tuple[SetAside, ...] = ()
