@@ -1,4 +1,4 @@
-"""What is true of a furnace at this moment, as one immutable picture: the service makes it, pages and messages read it."""
+"""What is true of a furnace at this moment, in one immutable picture that the service makes and the pages read."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
