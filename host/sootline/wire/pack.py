@@ -10,13 +10,18 @@ from sootline.wire.senml import RELATIVE_BELOW_S, Resolved, SenmlError, decode
 
 MAX_BYTES = 64 * 1024
 FUTURE_S = 600.0  # a clock this far ahead of the receipt is wrong, not early
+EARLIEST_S = 1_577_836_800.0  # 2020-01-01: an earlier clock was never set, whatever it says
+LONGEST_S = 400 * 86400.0  # no pack spans more than this, and no sum or uptime of a boot exceeds ten times as much
+MAX_SEQ = 2**53
+MAX_BOOT = 64
 
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
-    """A message that cannot be used as it stands; it is set aside and counted under `reason`."""
+    """A message that cannot be used as it stands; it is set aside and counted under `reason`, one of a few."""
 
     reason: str
+    detail: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +59,39 @@ def parse(furnace: str, payload: bytes, received_s: float | None = None) -> Pack
     try:
         records = decode(payload)
     except SenmlError as error:
-        return Rejected(str(error))
+        return Rejected("not a SenML pack", str(error))
+    head = _head(furnace, records)
+    if isinstance(head, Rejected):
+        return head
+    times = [record.t for record in head.readings]
+    times.append(head.base_s)
+    first, last = min(times), max(times)
+    absolute = head.base_s >= RELATIVE_BELOW_S
+    if (first >= RELATIVE_BELOW_S) != absolute or (last >= RELATIVE_BELOW_S) != absolute:
+        return Rejected("mixes absolute and relative times")
+    if not last - first <= LONGEST_S:  # also where a time is not finite
+        return Rejected("its times lie more than a year apart")
+    if absolute and first < EARLIEST_S:
+        return Rejected("its clock is years behind; check the board's clock")
+    if absolute and received_s is not None and last > received_s + FUTURE_S:
+        return Rejected("its clock is ahead of the receipt; check the board's clock")
+    rows, refused = _rows(head.readings, head.base_s, len(furnace) + 1)
+    base_ms = round(head.base_s * 1000) if absolute else None
+    return Pack(furnace, head.boot, head.seq, round(head.uptime_s * 1000), base_ms, rows, refused)
+
+
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """What stands in a pack beside its readings."""
+
+    boot: str
+    seq: int
+    uptime_s: float
+    base_s: float
+    readings: list[Resolved]
+
+
+def _head(furnace: str, records: list[Resolved]) -> _Head | Rejected:
     prefix = furnace + "/"
     boot: str | None = None
     seq: int | None = None
@@ -62,7 +99,7 @@ def parse(furnace: str, payload: bytes, received_s: float | None = None) -> Pack
     readings: list[Resolved] = []
     for record in records:
         if not record.n.startswith(prefix):
-            return Rejected(f"'{record.n}' does not belong to furnace '{furnace}'")
+            return Rejected("names another furnace than its topic", f"'{record.n[:80]}' under '{furnace}'")
         leaf = record.n[len(prefix) :]
         if leaf == "boot":
             boot = record.vs
@@ -72,32 +109,17 @@ def parse(furnace: str, payload: bytes, received_s: float | None = None) -> Pack
             uptime = record
         else:
             readings.append(record)
-    if not boot:
+    if not boot or len(boot) > MAX_BOOT:
         return Rejected("no boot id")
     if seq is None:
         return Rejected("no sequence number")
-    if uptime is None or uptime.v is None or uptime.v < 0:
+    if uptime is None or uptime.v is None or not 0.0 <= uptime.v <= 10 * LONGEST_S:
         return Rejected("no uptime")
-    absolute = uptime.t >= RELATIVE_BELOW_S
-    if any((record.t >= RELATIVE_BELOW_S) != absolute for record in readings):
-        return Rejected("mixes absolute and relative times")
-    latest = max((record.t for record in readings), default=uptime.t)
-    if absolute and received_s is not None and max(latest, uptime.t) > received_s + FUTURE_S:
-        return Rejected("its clock is ahead of the receipt; check the board's clock")
-    rows, refused = _rows(readings, uptime.t, len(prefix))
-    return Pack(
-        furnace,
-        boot,
-        seq,
-        round(uptime.v * 1000),
-        round(uptime.t * 1000) if absolute else None,
-        rows,
-        refused,
-    )
+    return _Head(boot, seq, uptime.v, uptime.t, readings)
 
 
 def _count(value: float | None) -> int | None:
-    return int(value) if value is not None and value >= 0 and value == int(value) else None
+    return int(value) if value is not None and 0 <= value < MAX_SEQ and value == int(value) else None
 
 
 def _rows(records: list[Resolved], base_s: float, skip: int) -> tuple[Rows, tuple[str, ...]]:
@@ -105,35 +127,33 @@ def _rows(records: list[Resolved], base_s: float, skip: int) -> tuple[Rows, tupl
     values: dict[str, dict[int, float]] = {}
     sums: dict[str, dict[int, float]] = {}
     faults: list[SensorFault] = []
-    refused: list[str] = []
+    refused: dict[str, None] = {}
     base_ms = round(base_s * 1000)
     for record in records:
         name = record.n[skip:]
         t_ms = round(record.t * 1000) - base_ms
         channel = CHANNELS.get(name)
         if channel is None:
-            measured, slash, leaf = name.partition("/")
-            if slash and leaf == "fault" and measured in CHANNELS and record.vs in FAULTS:
-                faults.append(SensorFault(t_ms, measured, record.vs))
+            fault = _fault(name, record.vs)
+            if fault is None:
+                refused[f"unknown channel '{name[:40]}'"] = None
             else:
-                refused.append(f"unknown channel '{name}'" if leaf != "fault" else f"unknown fault on '{measured}'")
-            continue
-        if channel.kind == "state":
+                faults.append(SensorFault(t_ms, *fault))
+        elif channel.kind == "state":
+            if record.vb is None and record.s is None:
+                refused[f"'{name}' is not on/off"] = None
             if record.vb is not None:
                 values.setdefault(name, {})[t_ms] = 1.0 if record.vb else 0.0
-            elif record.s is None:
-                refused.append(f"'{name}' is not on/off")
-                continue
-            if record.s is not None:
+            if record.s is not None and 0.0 <= record.s <= 10 * LONGEST_S:
                 sums.setdefault(name, {})[t_ms] = record.s
         elif record.v is None:
-            refused.append(f"'{name}' is not a number")
+            refused[f"'{name}' is not a number"] = None
         elif record.u is not None and record.u != channel.unit:
-            refused.append(f"'{name}' in '{record.u}', not '{channel.unit}'")
+            refused[f"'{name}' is not in '{channel.unit}'"] = None
         elif channel.low <= record.v <= channel.high:
             values.setdefault(name, {})[t_ms] = record.v
         else:
-            refused.append(f"'{name}' outside {channel.low:g} to {channel.high:g} {channel.unit}")
+            refused[f"'{name}' outside {channel.low:g} to {channel.high:g} {channel.unit}"] = None
             faults.append(SensorFault(t_ms, name, "range"))
     times = sorted({t for column in (*values.values(), *sums.values()) for t in column})
     row_of = {t: i for i, t in enumerate(times)}
@@ -143,6 +163,12 @@ def _rows(records: list[Resolved], base_s: float, skip: int) -> tuple[Rows, tupl
         {name: _column(column, row_of) for name, column in sums.items()},
         tuple(sorted(faults)),
     ), tuple(refused)
+
+
+def _fault(name: str, kind: str | None) -> tuple[str, str] | None:
+    """(channel, kind) of a record that says a reading is bad."""
+    channel, _, leaf = name.partition("/")
+    return (channel, kind) if leaf == "fault" and channel in CHANNELS and kind in FAULTS and kind else None
 
 
 def _column(readings: dict[int, float], row_of: dict[int, int]) -> Floats:

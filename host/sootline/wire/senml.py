@@ -58,12 +58,14 @@ def decode(payload: bytes) -> list[Resolved]:
     """
     try:
         records = _decoder.decode(payload)
+        if b'_"' in payload or b"\\u005" in payload:
+            _refuse_must_understand(payload)
     except msgspec.DecodeError as error:
-        raise SenmlError(f"not a SenML pack: {error}") from None
+        raise SenmlError(str(error)) from None
     except UnicodeDecodeError:
-        raise SenmlError("not a SenML pack: the bytes are not UTF-8") from None
-    if b'_"' in payload:
-        _refuse_must_understand(payload)
+        raise SenmlError("the bytes are not UTF-8") from None
+    except RecursionError:
+        raise SenmlError("nested too deeply") from None
     return resolve(records)
 
 
