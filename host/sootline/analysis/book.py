@@ -1,0 +1,160 @@
+"""The book of alarms of one furnace: raising, repeating, escalating, returning, and standing under a cause."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from sootline.alarms import PRIORITIES, Alarm, Priority, iso
+from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW
+
+
+@dataclass(slots=True)
+class Entry:
+    """One alarm in the book, from its raise to its return."""
+
+    alarm: str
+    channel: str | None
+    priority: Priority
+    raised_ms: int
+    found_ms: int
+    detail: dict[str, Any]
+    cleared_ms: int | None = None
+    suppressed_by: str | None = None
+    hidden: list["Entry"] = field(default_factory=list)
+
+    @property
+    def stands(self) -> bool:
+        return self.cleared_ms is None
+
+    def record(self, furnace: str) -> Alarm:
+        kind = KINDS[self.alarm]
+        state = "suppressed" if self.suppressed_by else "unacknowledged" if self.stands else "returned"
+        return Alarm(
+            furnace,
+            self.alarm,
+            self.channel,
+            self.priority,
+            state,  # type: ignore[arg-type]  # mypy widens the conditional to str
+            self.raised_ms,
+            self.cleared_ms,
+            self.found_ms,
+            kind.hazard,
+            kind.first_step,
+            {"act_within_min": kind.act_within_min, **self.detail},
+            self.suppressed_by,
+        )
+
+
+class Book:
+    """All alarms of one furnace.
+
+    repeat_ms: a further raise within this of the last one counts in `detail.repeats`
+    tank_low:  tells whether the day tank has run low, so that a refill fault explains a starving fire
+    """
+
+    def __init__(self, repeat_ms: int, tank_low: Callable[[], bool]) -> None:
+        self.entries: list[Entry] = []
+        self.changed: list[Entry] = []
+        self._last: dict[tuple[str, str | None], Entry] = {}
+        self._repeat_ms = repeat_ms
+        self._tank_low = tank_low
+
+    def standing(self, alarm: str, channel: str | None = None) -> Entry | None:
+        entry = self._last.get((alarm, channel))
+        return entry if entry is not None and entry.stands else None
+
+    def all_standing(self) -> list[Entry]:
+        return [entry for entry in self._last.values() if entry.stands]
+
+    def raise_(
+        self, alarm: str, channel: str | None, priority: Priority, at_ms: int, found_ms: int, detail: Mapping[str, Any]
+    ) -> Entry:
+        """Raise an alarm, or bring the standing one up to date (its priority can only rise)."""
+        entry = self._last.get((alarm, channel))
+        if entry is not None and (entry.stands or at_ms - entry.raised_ms < self._repeat_ms):
+            if not entry.stands:
+                entry.cleared_ms = None
+                entry.detail["repeats"] = entry.detail.get("repeats", 0) + 1
+            entry.detail.update(detail)
+            self._lift(entry, priority, at_ms)
+        else:
+            entry = Entry(alarm, channel, priority, at_ms, found_ms, dict(detail))
+            self.entries.append(entry)
+            self._last[(alarm, channel)] = entry
+        self._touch(entry)
+        self._settle(entry, at_ms)
+        return entry
+
+    def clear(self, alarm: str, channel: str | None, at_ms: int) -> Entry | None:
+        """The condition is gone. Returns the entry where it had been standing."""
+        entry = self.standing(alarm, channel)
+        if entry is None:
+            return None
+        entry.cleared_ms = max(at_ms, entry.raised_ms)
+        self._touch(entry)
+        return entry
+
+    def release(self, cause: Entry) -> None:
+        """The cause has been gone for a while: what it hid and still stands now sounds by itself."""
+        if cause.stands:
+            return
+        for entry in cause.hidden:
+            if entry.stands and entry.suppressed_by == cause.alarm:
+                entry.suppressed_by = None
+                self._touch(entry)
+        cause.hidden.clear()
+
+    def _touch(self, entry: Entry) -> None:
+        if entry not in self.changed:
+            self.changed.append(entry)
+
+    def _lift(self, entry: Entry, priority: Priority, at_ms: int) -> None:
+        if PRIORITIES.index(priority) > PRIORITIES.index(entry.priority):
+            entry.priority = priority
+            entry.detail["escalated"] = iso(at_ms)
+            self._touch(entry)
+
+    def _settle(self, entry: Entry, at_ms: int) -> None:
+        """Find the cause the entry stands under, and what stands under it."""
+        for cause in self.all_standing():
+            if cause is not entry and self._hides(cause, entry):
+                self._hide(cause, entry, at_ms)
+                break
+        for other in self.all_standing():
+            recent = at_ms - other.raised_ms < self._repeat_ms
+            if other is not entry and other.suppressed_by is None and recent and self._hides(entry, other):
+                self._hide(entry, other, at_ms)
+
+    def review(self, at_ms: int) -> None:
+        """What a cause hides may have changed (the day tank has run low since): look again."""
+        for entry in self.all_standing():
+            self._settle(entry, at_ms)
+
+    def _hides(self, cause: Entry, entry: Entry) -> bool:
+        if entry.alarm in NEVER_SUPPRESSED or cause.suppressed_by == entry.alarm:
+            return False
+        if cause.alarm == "sensor-fault":
+            reads = KINDS[entry.alarm].reads
+            return cause.channel in reads or ("*" in reads and cause.channel == entry.channel)
+        if entry.alarm not in HIDES.get(cause.alarm, ()):
+            return False
+        if cause.alarm == "board-offline" and entry.raised_ms < cause.raised_ms:
+            return False  # only new ones; what stood before stays up
+        starves = cause.alarm in ONLY_WHEN_LOW and not entry.alarm.startswith("refill")
+        return not starves or self._tank_low()
+
+    def _hide(self, cause: Entry, entry: Entry, at_ms: int) -> None:
+        if entry.suppressed_by != cause.alarm:
+            entry.suppressed_by = cause.alarm
+            self._touch(entry)
+        if entry not in cause.hidden:
+            cause.hidden.append(entry)
+        self._lift(cause, entry.priority, at_ms)
+        soonest = min(self._act_within(cause), self._act_within(entry))
+        if soonest < self._act_within(cause):
+            cause.detail["act_within_min"] = soonest
+            self._touch(cause)
+
+    @staticmethod
+    def _act_within(entry: Entry) -> float:
+        return float(entry.detail.get("act_within_min", KINDS[entry.alarm].act_within_min))

@@ -1,0 +1,98 @@
+"""`preheat-slow`: a climb takes much longer than this furnace's heater usually needs from the same cold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.heating import READY_K, Heating
+from sootline.events import Event
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+SPECIFIC_HEAT_J_PER_L_K = 895.0 / 1000 * 1950.0  # kg/l x J/(kg K), oil at about 45 degC (Cragoe, NBS Misc. Publ. 97)
+HEATER_SHARE = 0.75  # of the rated watts reach the oil while nothing is learned yet (common practice)
+
+
+class PreheatSlow(Detector):
+    """The owner sees: tank or nozzle heats slowly; half an element or a half-wave relay looks just like this.
+
+    Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min. The usual rate
+    [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm; before
+    any is learned it is rated watts x 0.75 / (litres x specific heat).
+    Returns after two normal preheats.
+    Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
+    Blind to: a set point that is neither given nor learned.
+    """
+
+    alarm = "preheat-slow"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._normal: dict[str, int] = {}
+        for heating in engine.heating.values():
+            heating.on_begun.append(self.begun)
+        self.plant.on_event("preheat", self._done)
+
+    def readiness(self) -> Readiness:
+        counts = [heating.usual_K_per_min.count for heating in self.engine.heating.values()]
+        return self.learned(max(counts), 5)
+
+    def rate_K_per_min(self, heating: Heating) -> float | None:
+        """The climb rate to expect; None while nothing is known."""
+        if heating.usual_K_per_min.count >= 2:
+            return heating.usual_K_per_min.median
+        tank = self.plant.profile.tank
+        if heating.channel == "tank" and tank.heater_W and tank.volume_l:
+            return HEATER_SHARE * tank.heater_W * 60 / (tank.volume_l * SPECIFIC_HEAT_J_PER_L_K)
+        return None
+
+    def begun(self, heating: Heating) -> None:
+        rate, target, start = self.rate_K_per_min(heating), heating.target_C(), heating.start_ms
+        if rate is None or target is None or start is None or rate <= 0:
+            return
+        minutes = (target - READY_K - heating.start_C) / rate
+        factor = 1 + (self.settings.preheat_slow_ratio - 1) * (
+            self.settings.learning_factor if self._learning(heating) else 1
+        )
+        due_ms = start + round((factor * minutes * 60 + self.settings.preheat_slow_margin_s) * 1000)
+        self.plant.at(due_ms, self._due, heating.channel, start, minutes)
+
+    def _learning(self, heating: Heating) -> bool:
+        return heating.usual_K_per_min.count < 5
+
+    def _due(self, channel: str, start_ms: int, predicted_min: float) -> None:
+        heating = self.engine.heating[channel]
+        if heating.start_ms != start_ms:
+            return
+        refilled = self.engine.refills.last_end_ms
+        if refilled is not None and self.plant.now_ms - refilled < 300_000 and refilled > start_ms:
+            self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
+            return
+        if heating.missing_K() is None or not heating.expected():
+            return
+        self._normal[channel] = 0
+        self.plant.raise_(
+            self.alarm,
+            "medium",
+            channel=channel,
+            took_min=round((self.plant.now_ms - start_ms) / 60_000, 1),
+            predicted_min=round(predicted_min, 1),
+            start_C=round(heating.start_C, 1),
+        )
+
+    def _done(self, event: Event) -> None:
+        channel = str(event.features["channel"])
+        heating = self.engine.heating[channel]
+        rate, usual = event.number("rate_K_per_min") or 0.0, heating.usual_K_per_min
+        normal = usual.count < 3 or rate >= (usual.median or 0.0) / self.settings.preheat_slow_ratio
+        if normal:
+            usual.add(rate)
+            heating.usual_end_C.add(event.number("end_C") or 0.0)
+        if self.plant.book.standing(self.alarm, channel) is None:
+            return
+        self._normal[channel] = self._normal.get(channel, 0) + 1 if normal else 0
+        if self._normal[channel] >= 2:
+            self.plant.clear(self.alarm, channel)

@@ -1,0 +1,73 @@
+"""`preheat-stalled`: the oil should be heating and is not."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.heating import READY_K, Heating
+from sootline.events import Event
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+CHECK_MS = 150_000
+
+
+class PreheatStalled(Detector):
+    """The owner sees: heating has stopped short, at so many degrees.
+
+    Rule: |rate| < 0.1 K/min (or falling) over 5 min and more than 3 K under the set point with the heater expected on
+    (its drive, the call, or the keep-warm rule), looked at every 2.5 min while a climb is under way or kept warm.
+    The rate is the least-squares slope of the window.
+    Wrong: a thermostat set lower than the profile says; the set point in the profile is then wrong. 1 in 2 seasons.
+    Blind to: a heater that is expected on but cannot be known to be (no call, no drive, heats only on call).
+    """
+
+    alarm = "preheat-stalled"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self.plant.on_event("preheat", self._done)
+        for heating in engine.heating.values():
+            heating.on_begun.append(self.begun)
+
+    def begun(self, heating: Heating) -> None:
+        if heating.start_ms is not None:
+            self.plant.at(heating.start_ms + 2 * CHECK_MS, self._check, heating.channel, heating.start_ms)
+
+    def _check(self, channel: str, start_ms: int) -> None:
+        heating = self.engine.heating[channel]
+        if heating.start_ms != start_ms:
+            if self.plant.book.standing(self.alarm, channel) and heating.start_ms is None:
+                self.plant.clear(self.alarm, channel)
+            return
+        self.plant.at(self.plant.now_ms + CHECK_MS, self._check, channel, start_ms)
+        missing = heating.missing_K()
+        if missing is None or missing <= self.settings.stalled_under_K or not heating.expected():
+            return
+        refilled = self.engine.refills.last_end_ms
+        if refilled is not None and self.plant.now_ms - refilled < 600_000:
+            return
+        rate = self._rate_K_per_min(channel)
+        if rate is not None and rate < self.settings.stalled_K_per_min:
+            self.plant.raise_(
+                self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),
+                oil_C=self.plant.value(channel), missing_K=round(missing, 1),
+            )  # fmt: skip
+
+    def _rate_K_per_min(self, channel: str) -> float | None:
+        window_ms = round(self.settings.stalled_window_s * 1000)
+        now = self.plant.now_ms
+        t, x = self.plant.history.window(channel, now - window_ms, now)
+        if len(x) < 4 or now - int(t[0]) < 0.8 * window_ms:
+            return None
+        minutes = (t - t[0]) / 60_000
+        minutes = minutes - minutes.mean()
+        return float((minutes * (x - x.mean())).sum() / (minutes**2).sum())
+
+    def _done(self, event: Event) -> None:
+        end, channel = event.number("end_C"), str(event.features["channel"])
+        target = self.engine.heating[channel].target_C()
+        if end is not None and (target is None or end >= target - READY_K):
+            self.plant.clear(self.alarm, channel)

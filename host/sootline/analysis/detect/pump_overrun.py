@@ -1,0 +1,78 @@
+"""`pump-overrun`: the refill pump runs on when limiter or float should have stopped it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.pump import Run
+from sootline.analysis.marks import Mark
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+
+class PumpOverrun(Detector):
+    """The owner sees: the refill pump will not stop, oil may be spilling.
+
+    Rule: on for more than limit + max(2 s, 10 %) [s]; or on for more than 2 s after `float` stopped calling; or
+    `high_level` while it runs or just after. The limit is the profile's or the learned one; without either, 20 s + 50 %
+    (common practice).
+    Wrong: a lost edge on a board that reports neither moments of change nor sums; below 1 in 10 seasons.
+    Blind to: oil that comes by siphon with the pump at rest (`high_level` and `leak` see that).
+    """
+
+    alarm = "pump-overrun"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        engine.pump.on_started.append(self._started)
+        engine.pump.on_ended.append(self._ended)
+        self.plant.on("float", self._float)
+        self.plant.on("high_level", self._high_level)
+
+    def _allowed_s(self) -> float:
+        limit = self.engine.refills.limit_s
+        if limit is None:
+            return self.settings.limit_s * 1.5
+        return limit + max(self.settings.overrun_margin_s, self.settings.overrun_margin_ratio * limit)
+
+    def _started(self, start_ms: int) -> None:
+        margin_ms = round(self._timing_slack_s() * 1000)
+        self.plant.at(start_ms + round(self._allowed_s() * 1000) + margin_ms, self._check_limit, start_ms)
+
+    def _timing_slack_s(self) -> float:
+        """A run seen only at samples may have begun one interval later than it seems to have ended."""
+        resolution = self.engine.pump.resolution_s
+        return resolution if resolution > 1.0 else 0.0
+
+    def _check_limit(self, start_ms: int) -> None:
+        if self.engine.pump.start_ms == start_ms and self.plant.state("pump"):
+            on_s = (self.plant.now_ms - start_ms) / 1000
+            self.plant.raise_(self.alarm, "critical", reason="past its limit", on_time_s=on_s, limit_s=self._limit())
+
+    def _limit(self) -> float:
+        return self.engine.refills.limit_s or self.settings.limit_s
+
+    def _float(self, mark: Mark) -> None:
+        if mark.on is False and self.engine.pump.start_ms is not None:
+            wait = self.settings.overrun_float_s + self._timing_slack_s()
+            self.plant.at(mark.at_ms + round(wait * 1000), self._check_float, self.engine.pump.start_ms)
+
+    def _check_float(self, start_ms: int) -> None:
+        still_off = self.plant.state("float") is False
+        if self.engine.pump.start_ms == start_ms and still_off and self.plant.state("pump"):
+            on_s = (self.plant.now_ms - start_ms) / 1000
+            self.plant.raise_(self.alarm, "critical", reason="float says full", on_time_s=on_s, limit_s=self._limit())
+
+    def _high_level(self, mark: Mark) -> None:
+        if mark.on:
+            self.plant.raise_(self.alarm, "critical", at_ms=mark.at_ms, reason="day tank above full")
+        elif mark.on is False and self.engine.pump.start_ms is None:
+            self.plant.clear(self.alarm, at_ms=mark.at_ms)
+
+    def _ended(self, run: Run) -> None:
+        entry = self.plant.book.standing(self.alarm)
+        if entry is not None and run.known and self.plant.state("high_level") is not True:
+            entry.detail["on_time_s"] = run.on_s
+            self.plant.clear(self.alarm, at_ms=run.end_ms)

@@ -1,0 +1,113 @@
+"""`refill-timeout`: the refill pump ran to its limit and the day tank is not full. A countdown, not an event."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from sootline.alarms import Priority
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.pump import Run
+from sootline.analysis.marks import Mark
+from sootline.events import Event
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+USABLE_SHARE = 0.4  # of the day tank's volume is left above the heater when the float calls (common practice)
+FREEZE_SOON_MIN = 30.0
+
+
+class RefillTimeout(Detector):
+    """The owner sees: refill stalled, and about how many minutes of fire are left.
+
+    Rule: a run ended by the limiter (within 0.5 s of it, or as well as runs are timed) and the tank is not full:
+    `float` still calls, or `refill_lockout` is on, or the usual run is below 80 % of the limit, or the tank shows no
+    dip [K] (below 35 % of the usual one), whichever is known first.
+    Fire left [min] = usable oil / oil burned a minute; the oil burned is one differential per usual interval.
+    Wrong: a single refill of very cold oil that just reached the limit yet filled the tank; below 1 a season.
+    Blind to: a limit neither given nor learned yet.
+    """
+
+    alarm = "refill-timeout"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        engine.pump.on_ended.append(self._ended)
+        self.plant.on("refill_lockout", self._lockout)
+        self.plant.on_event("refill", self._measured)
+
+    def readiness(self) -> Readiness:
+        if self.engine.refills.limit_s is None:
+            return self.blind("refill.limit_s")
+        return self.learned(self.engine.refills.usual_on_s.count, 10)
+
+    def _ended(self, run: Run) -> None:
+        if not run.known or run.on_s < self.settings.chatter_run_s:
+            return
+        if not self.engine.refills.at_limit(run.on_s):
+            if self.plant.state("refill_lockout") is not True:
+                self._clear(run.end_ms)
+            return
+        calls = self.plant.state("float")
+        if calls or self.plant.state("refill_lockout") or (calls is None and self._usually_short()):
+            self._raise(run.end_ms, run.on_s, None)
+
+    def _usually_short(self) -> bool:
+        limit, usual = self.engine.refills.limit_s, self.engine.refills.usual_on_s
+        short = self.settings.usual_run_ratio
+        return limit is not None and usual.count >= 5 and usual.median is not None and usual.median < short * limit
+
+    def _lockout(self, mark: Mark) -> None:
+        if mark.on:
+            self._raise(mark.at_ms, None, None)
+
+    def _measured(self, event: Event) -> None:
+        """The dip is known now: it may show that no oil came, or that it did."""
+        if not event.features["stalled"]:
+            return
+        dip, usual = event.number("dip_K"), self.engine.refills.usual_dip_K
+        seen = usual.count >= 5 and usual.median is not None and usual.median > 2 * self.settings.dip_noise_K
+        if dip is not None and seen and dip < self.settings.dip_small_ratio * (usual.median or 0.0):
+            self._raise(event.end_ms, event.number("on_time_s"), dip)
+        elif (entry := self.plant.book.standing(self.alarm)) is not None and dip is not None:
+            entry.detail["dip_K"] = round(dip, 2)
+
+    def _raise(self, at_ms: int, on_s: float | None, dip_K: float | None) -> None:
+        detail: dict[str, Any] = {"limit_s": self.engine.refills.limit_s}
+        usual = self.engine.refills
+        for key, value in (
+            ("on_time_s", on_s),
+            ("usual_on_time_s", usual.usual_on_s.median),
+            ("dip_K", dip_K),
+            ("usual_dip_K", usual.usual_dip_K.median),
+            ("fire_left_min", self._fire_left_min()),
+        ):
+            if value is not None:
+                detail[key] = round(value, 2)
+        left = detail.get("fire_left_min")
+        self.plant.raise_(self.alarm, self.capped(self._priority(left)), at_ms=at_ms, **detail)
+        if left is not None:
+            self.plant.at(at_ms + round(left * 60_000), self._ran_low, at_ms)
+
+    def _priority(self, fire_left_min: float | None) -> Priority:
+        room, freeze = self.plant.value("room"), self.plant.profile.room.freeze_C
+        cold = room is not None and freeze is not None and room < freeze + 3.0
+        return "critical" if cold and fire_left_min is not None and fire_left_min < FREEZE_SOON_MIN else "high"
+
+    def _fire_left_min(self) -> float | None:
+        profile, usual = self.plant.profile, self.engine.refills.usual_burned_s.median
+        if profile.tank.volume_l is None or profile.refill.differential_l is None or usual is None:
+            return None
+        litres_per_min = profile.refill.differential_l / (usual / 60)
+        return USABLE_SHARE * profile.tank.volume_l / litres_per_min
+
+    def _ran_low(self, raised_ms: int) -> None:
+        entry = self.plant.book.standing(self.alarm)
+        if entry is not None and entry.raised_ms == raised_ms:
+            self.plant.ran_low = True
+            self.plant.book.review(self.plant.now_ms)
+
+    def _clear(self, at_ms: int) -> None:
+        self.plant.ran_low = False
+        self.plant.clear(self.alarm, at_ms=at_ms)

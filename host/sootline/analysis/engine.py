@@ -1,0 +1,112 @@
+"""The engine of one furnace: rows in, phases, events and alarms out. No clock, no I/O; any chunking gives the same."""
+
+import numpy as np
+
+from sootline.alarms import Alarm
+from sootline.analysis.detect import DETECTORS
+from sootline.analysis.follow.fire import Fire
+from sootline.analysis.follow.heating import Heating
+from sootline.analysis.follow.phase import PhaseFollower
+from sootline.analysis.follow.pump import Pump
+from sootline.analysis.follow.refill import Refills
+from sootline.analysis.marks import Mark, StateTrack, state_marks
+from sootline.analysis.plant import Plant
+from sootline.analysis.sampling import Sampling
+from sootline.analysis.settings import Settings
+from sootline.events import Event
+from sootline.profile import Profile
+from sootline.series import Rows
+
+
+class Engine:
+    """Feed it rows in time order, each block later than all before it."""
+
+    def __init__(self, profile: Profile, settings: Settings | None = None, sampling: Sampling | None = None) -> None:
+        self.plant = Plant(profile, settings or Settings(), sampling or Sampling())
+        self._states: dict[str, StateTrack] = {}
+        self._log = list(profile.log)
+        self._fed_to = -(2**62)
+        self.pump = Pump(self.plant)
+        self.fire = Fire(self.plant)
+        self.refills = Refills(self.plant, self.pump, self.fire)
+        self.heating = {channel: Heating(self.plant, self.fire, channel) for channel in ("tank", "nozzle")}
+        self.phase = PhaseFollower(self.plant, self.fire, self.heating)
+        self.detectors = [detector(self) for detector in DETECTORS]
+
+    @property
+    def fed_to_ms(self) -> int:
+        """Everything up to and including this moment has been worked through."""
+        return self._fed_to
+
+    @property
+    def alarms(self) -> list[Alarm]:
+        """Every alarm so far, in the order they were raised."""
+        return [entry.record(self.plant.profile.furnace.id) for entry in self.plant.book.entries]
+
+    def take_changed(self) -> list[Alarm]:
+        """The alarms that are new or different since the last call."""
+        changed, self.plant.book.changed = self.plant.book.changed, []
+        return [entry.record(self.plant.profile.furnace.id) for entry in changed]
+
+    def take_events(self) -> list[Event]:
+        """The events finished since the last call."""
+        events, self.plant.events = self.plant.events, []
+        return events
+
+    def adopt(self, profile: Profile, sampling: Sampling) -> None:
+        """Go on under a profile with more log entries, all of them later than what was worked through."""
+        self.plant.profile, self.plant.sampling = profile, sampling
+        self._log = [entry for entry in profile.log if entry.at_ms > self._fed_to]
+
+    def feed(self, rows: Rows, received_ms: int | None = None) -> None:
+        """Work through `rows`. received_ms: when the host got them; without it each row is known at its own time."""
+        while self._log and len(rows) and self._log[0].at_ms <= rows.t_ms[-1]:
+            entry = self._log.pop(0)
+            before = rows.between(-(2**62), entry.at_ms)
+            self._feed(before, received_ms)
+            self._run_timers(entry.at_ms, rows, received_ms)
+            self.plant.history.now_ms = max(entry.at_ms, self.plant.now_ms)
+            self.plant.logged(entry)
+            rows = rows.between(entry.at_ms, 2**62)
+        self._feed(rows, received_ms)
+
+    def _feed(self, rows: Rows, received_ms: int | None) -> None:
+        if not len(rows) and not rows.faults:
+            return
+        plant = self.plant
+        if len(rows):
+            if plant.started_ms is None:
+                plant.started_ms = int(rows.t_ms[0])
+            plant.history.extend(rows)
+        marks = state_marks(rows, self._states, plant.sampling)
+        conditions: list[Mark] = []
+        for track in plant.tracks:
+            track.feed(plant.history, plant.sampling, conditions)
+        marks += conditions
+        marks.extend(Mark(fault.t_ms, f"{fault.channel}/{fault.kind}", None, fault.t_ms) for fault in rows.faults)
+        marks.sort(key=lambda mark: (mark.t_ms, mark.subject))
+        for mark in marks:
+            self._run_timers(mark.t_ms - 1, rows, received_ms)
+            plant.found_ms = mark.t_ms if received_ms is None else received_ms
+            if "/" in mark.subject:
+                plant.history.now_ms = mark.t_ms
+                channel, _, kind = mark.subject.partition("/")
+                for handler in plant.fault_handlers:
+                    handler(channel, kind)
+            else:
+                plant.dispatch(mark)
+        if len(rows):
+            end = int(rows.t_ms[-1])
+            self._run_timers(end, rows, received_ms)
+            plant.history.now_ms = max(end, plant.now_ms)
+            self._fed_to = end
+
+    def _run_timers(self, until_ms: int, rows: Rows, received_ms: int | None) -> None:
+        """Run what was due by until_ms. Each is found by the first row at or after its time."""
+        plant = self.plant
+        while (due := plant.next_timer_ms()) is not None and due <= until_ms:
+            if received_ms is not None:
+                plant.found_ms = received_ms
+            elif len(rows):
+                plant.found_ms = int(rows.t_ms[min(int(np.searchsorted(rows.t_ms, due)), len(rows) - 1)])
+            plant.run_timer()

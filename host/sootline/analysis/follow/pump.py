@@ -1,0 +1,62 @@
+"""Runs of the refill pump, timed by the board's own sum where it sends one."""
+
+import math
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sootline.analysis.marks import Mark
+from sootline.analysis.plant import Plant
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One pump run. known: False where a silence hides when it ended (on_s is then the least it can have been)."""
+
+    start_ms: int
+    end_ms: int
+    on_s: float
+    known: bool
+
+
+class Pump:
+    """Follows `pump`. `start_ms` is the start of the run under way, None while the pump rests."""
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.start_ms: int | None = None
+        self.on_started: list[Callable[[int], None]] = []
+        self.on_ended: list[Callable[[Run], None]] = []
+        self._start_sum = math.nan
+        self._recent_s: deque[float] = deque(maxlen=8)
+        plant.on("pump", self._changed)
+
+    @property
+    def resolution_s(self) -> float:
+        """How well runs are timed [s]: 0.2 where the moments of change are reported, else the sample interval.
+
+        A table sampled on a fixed grid shows only whole multiples of its interval.
+        """
+        interval = self.plant.sampling.interval_s
+        on_grid = all(abs(s / interval - round(s / interval)) < 0.01 for s in self._recent_s)
+        return interval if on_grid and len(self._recent_s) >= 3 else 0.2
+
+    def _changed(self, mark: Mark) -> None:
+        if mark.on:
+            if self.start_ms is None:
+                self.start_ms, self._start_sum = mark.at_ms, mark.on_s
+                for started in self.on_started:
+                    started(mark.at_ms)
+            return
+        if self.start_ms is None:
+            return
+        summed_s = mark.on_s - self._start_sum
+        stamped_s = (mark.at_ms - self.start_ms) / 1000
+        # the sum is the better clock, but only where it agrees that this was one run
+        on_s = summed_s if abs(summed_s - stamped_s) < max(2.0, 0.5 * stamped_s) and summed_s >= 0 else stamped_s
+        run = Run(self.start_ms, mark.at_ms, on_s, known=mark.on is not None)
+        self.start_ms = None
+        if run.known:
+            self._recent_s.append(on_s)
+        for ended in self.on_ended:
+            ended(run)

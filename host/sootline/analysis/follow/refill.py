@@ -1,0 +1,100 @@
+"""Refills: how long the pump ran, how far the day tank dipped, how long the fire had burned since the last one.
+
+One refill is one float differential, so refills are counted for oil use; their seconds speak of pump, filter and cold
+oil; the dip of the tank temperature tells whether oil came at all.
+"""
+
+from sootline.analysis.follow.fire import Fire
+from sootline.analysis.follow.pump import Pump, Run
+from sootline.analysis.plant import Plant
+from sootline.analysis.usual import Usual
+from sootline.events import Event
+
+
+class Refills:
+    """`usual_*` hold what normal refills of this furnace look like."""
+
+    def __init__(self, plant: Plant, pump: Pump, fire: Fire) -> None:
+        self.plant = plant
+        self.pump = pump
+        self.fire = fire
+        self.usual_on_s = Usual()
+        self.usual_dip_K = Usual()
+        self.usual_burned_s = Usual()
+        self.last_end_ms: int | None = None
+        self._burned_at_last_s: float | None = None
+        self._learned_limit_s: float | None = None
+        self._long_runs_s: list[float] = []
+        pump.on_ended.append(self._ended)
+
+    @property
+    def limit_s(self) -> float | None:
+        """The limiter's run time: from the profile, else learned from stops at the same second; None while unknown."""
+        return self.plant.profile.refill.limit_s or self._learned_limit_s
+
+    def at_limit(self, on_s: float) -> bool:
+        """Whether a run of on_s was ended by the limiter, as well as runs are timed here."""
+        limit = self.limit_s
+        tolerance = max(self.plant.settings.limit_tolerance_s, self.pump.resolution_s)
+        return limit is not None and on_s >= limit - tolerance
+
+    def burned_since_last_s(self) -> float | None:
+        """Burning time since the last refill [s]; None before the first."""
+        return None if self._burned_at_last_s is None else self.fire.burned_s() - self._burned_at_last_s
+
+    def dip_K(self, run: Run) -> float | None:
+        """How far cold oil pulled the day tank below where it was heading [K]; None without readings."""
+        before_ms = 120_000
+        t, x = self.plant.history.window("tank", run.start_ms - before_ms, run.start_ms)
+        after_t, after = self.plant.history.window("tank", run.start_ms, self.plant.now_ms)
+        if len(x) < 2 or len(after) < 2:
+            return None
+        seconds = (t - run.start_ms) / 1000
+        spread = float(((seconds - seconds.mean()) ** 2).sum())
+        slope = float(((seconds - seconds.mean()) * (x - x.mean())).sum()) / spread if spread > 0 else 0.0
+        slope = max(-0.02, min(0.02, slope)) if len(x) >= 4 else 0.0
+        level = float(x.mean()) - slope * float(seconds.mean())
+        # a heater that was on keeps heating; one that was off is switched on by the dip: do not carry falls on
+        expected = level + max(slope, 0.0) * (after_t - run.start_ms) / 1000
+        return float((expected - after).max())
+
+    def _ended(self, run: Run) -> None:
+        self._learn_limit(run)
+        if run.known and run.on_s >= self.plant.settings.chatter_run_s:
+            burned = self.burned_since_last_s()
+            self._burned_at_last_s = self.fire.burned_s()
+            self.last_end_ms = run.end_ms
+            self.plant.at(run.end_ms + round(self.plant.settings.dip_wait_s * 1000), self._measure, run, burned)
+
+    def _measure(self, run: Run, burned_s: float | None) -> None:
+        plant = self.plant
+        dip = self.dip_K(run)
+        stalled = self.at_limit(run.on_s)
+        if not stalled:
+            self.usual_on_s.add(run.on_s)
+            if dip is not None:
+                self.usual_dip_K.add(dip)
+            if burned_s is not None and burned_s > 0:
+                self.usual_burned_s.add(burned_s)
+        start = run.start_ms - 120_000
+        features: dict[str, float | str | bool | None] = {
+            "on_time_s": run.on_s,
+            "dip_K": dip,
+            "burned_s": burned_s,
+            "stalled": stalled,
+            "tank_C": plant.history.mean("tank", start, run.start_ms),
+            "supply_C": plant.history.mean("supply", start, run.end_ms),
+            "outdoor_C": plant.history.mean("outdoor", start, run.end_ms),
+        }
+        plant.happened(Event(plant.profile.furnace.id, "refill", run.start_ms, run.end_ms, features))
+
+    def _learn_limit(self, run: Run) -> None:
+        """Two runs that end at the same second, well above the usual run, show the limiter's setting."""
+        usual = self.usual_on_s.median
+        if not run.known or self.usual_on_s.count < 3 or usual is None or run.on_s < 1.3 * usual:
+            return
+        tolerance = max(self.plant.settings.limit_tolerance_s, self.pump.resolution_s)
+        same = [s for s in self._long_runs_s if abs(s - run.on_s) <= tolerance]
+        if same:
+            self._learned_limit_s = min(*same, run.on_s)
+        self._long_runs_s = [*self._long_runs_s[-9:], run.on_s]

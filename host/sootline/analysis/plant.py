@@ -1,0 +1,143 @@
+"""What followers and detectors see of one furnace: its clock, states, history, settings, and the book to write in."""
+
+import heapq
+from collections.abc import Callable
+from typing import Any
+
+from sootline.alarms import Priority
+from sootline.analysis.book import Book, Entry
+from sootline.analysis.history import History
+from sootline.analysis.marks import Condition, ConditionTrack, Mark
+from sootline.analysis.sampling import Sampling
+from sootline.analysis.settings import Settings
+from sootline.events import Event
+from sootline.profile import LogEntry, Profile
+
+MarkHandler = Callable[[Mark], None]
+EventHandler = Callable[[Event], None]
+LogHandler = Callable[[LogEntry], None]
+
+
+class Plant:
+    """The plant clock `now_ms` is the time of the mark or timer being worked on; nothing later can be seen."""
+
+    def __init__(self, profile: Profile, settings: Settings, sampling: Sampling) -> None:
+        self.profile = profile
+        self.settings = settings
+        self.sampling = sampling
+        self.history = History()
+        self.found_ms = 0
+        self.started_ms: int | None = None
+        self.book = Book(round(settings.repeat_s * 1000), self.tank_low)
+        self.tracks: list[ConditionTrack] = []
+        self.handlers: dict[str, list[MarkHandler]] = {}
+        self.event_handlers: dict[str, list[EventHandler]] = {}
+        self.log_handlers: list[LogHandler] = []
+        self.events: list[Event] = []  # finished since they were last taken
+        self.fault_handlers: list[Callable[[str, str], None]] = []
+        self.ran_low = False
+        self.setpoints_C: dict[str, float | None] = {
+            "tank": profile.tank.setpoint_C,
+            "nozzle": profile.nozzle.setpoint_C,
+        }
+        self._timers: list[tuple[int, int, Callable[..., None], tuple[Any, ...]]] = []
+        self._serial = 0
+
+    # what is known now
+
+    @property
+    def now_ms(self) -> int:
+        return self.history.now_ms
+
+    def state(self, channel: str) -> bool | None:
+        """Whether an on/off channel is on; None when never read, or silent for too long to still hold."""
+        latest = self.history.latest(channel)
+        if latest is None:
+            return None
+        t_ms, value = latest
+        on = value > 0.5
+        limit = self.sampling.active_gap_ms if on else self.sampling.idle_gap_ms
+        return on if self.now_ms - t_ms <= limit else None
+
+    def value(self, channel: str) -> float | None:
+        """The newest reading of a measured channel [contract unit], None when there is none fresh enough."""
+        latest = self.history.latest(channel, self.sampling.idle_gap_ms)
+        return None if latest is None else latest[1]
+
+    def has(self, channel: str) -> bool:
+        return self.history.has(channel)
+
+    def setpoint_C(self, channel: str) -> float | None:
+        return self.setpoints_C.get(channel)
+
+    def tank_low(self) -> bool:
+        """The day tank has run low: its switch says so, or the oil left at the last refill fault must be burned."""
+        return self.state("low_level") is True or self.ran_low
+
+    # subscriptions, made once at construction
+
+    def on(self, subject: str, handler: MarkHandler) -> None:
+        """Call handler at each change of an on/off channel or condition."""
+        self.handlers.setdefault(subject, []).append(handler)
+
+    def watch(self, condition: Condition, handler: MarkHandler) -> None:
+        """Call handler whenever the condition begins or ceases to hold; a condition of the same name is replaced."""
+        self.tracks = [track for track in self.tracks if track.condition.name != condition.name]
+        self.tracks.append(ConditionTrack(condition, self.now_ms))
+        self.handlers[condition.name] = [handler]
+
+    def on_event(self, kind: str, handler: EventHandler) -> None:
+        self.event_handlers.setdefault(kind, []).append(handler)
+
+    def on_log(self, handler: LogHandler) -> None:
+        self.log_handlers.append(handler)
+
+    def on_fault(self, handler: Callable[[str, str], None]) -> None:
+        """Call handler(channel, kind) at each reading known to be bad."""
+        self.fault_handlers.append(handler)
+
+    # time
+
+    def at(self, t_ms: int, call: Callable[..., None], *args: Any) -> None:
+        """Call back when the plant clock reaches t_ms (at once after the present mark where that has passed)."""
+        self._serial += 1
+        heapq.heappush(self._timers, (max(t_ms, self.now_ms), self._serial, call, args))
+
+    def next_timer_ms(self) -> int | None:
+        return self._timers[0][0] if self._timers else None
+
+    def run_timer(self) -> None:
+        t_ms, _, call, args = heapq.heappop(self._timers)
+        self.history.now_ms = t_ms
+        call(*args)
+
+    def dispatch(self, mark: Mark) -> None:
+        self.history.now_ms = mark.t_ms
+        for handler in self.handlers.get(mark.subject, ()):
+            handler(mark)
+
+    # what is found
+
+    def happened(self, event: Event) -> None:
+        """Record a finished event and tell whoever waits for its kind."""
+        self.events.append(event)
+        for handler in self.event_handlers.get(event.kind, ()):
+            handler(event)
+
+    def raise_(
+        self, alarm: str, priority: Priority, at_ms: int | None = None, channel: str | None = None, **detail: Any
+    ) -> Entry:
+        return self.book.raise_(
+            alarm, channel, priority, self.now_ms if at_ms is None else at_ms, self.found_ms, detail
+        )
+
+    def clear(self, alarm: str, channel: str | None = None, at_ms: int | None = None) -> None:
+        entry = self.book.clear(alarm, channel, self.now_ms if at_ms is None else at_ms)
+        if entry is not None and entry.hidden:
+            self.at(self.now_ms + round(self.settings.prove_s * 1000), self.book.release, entry)
+
+    def logged(self, entry: LogEntry) -> None:
+        if entry.kind == "setpoint" and entry.channel in self.setpoints_C and entry.value_C is not None:
+            self.setpoints_C[entry.channel] = entry.value_C
+        for handler in self.log_handlers:
+            handler(entry)

@@ -1,0 +1,209 @@
+"""The live watch of one furnace: the engine, plus what arrival adds: late data, silence of the board, who knew when.
+
+Whatever the order and number of deliveries, the alarms are in the end those of the stored series in order: data older
+than what has been worked through rewinds the engine to a saved state before it and runs again from the store.
+"""
+
+import pickle
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from sootline.alarms import Alarm
+from sootline.analysis.engine import Engine
+from sootline.analysis.offline import Offline
+from sootline.analysis.sampling import Sampling
+from sootline.analysis.settings import Settings
+from sootline.events import Event
+from sootline.now import Phase, Readiness
+from sootline.profile import LogEntry, Profile
+from sootline.series import Rows
+
+HOUR_MS = 3_600_000
+BLOCK_MS = 86_400_000  # history is run through a day at a time
+
+Key = tuple[str, str, str | None, int]
+Read = Callable[[int, int], Rows]
+
+
+@dataclass(frozen=True, slots=True)
+class Update:
+    """What changed: alarm records new or changed, keys of alarms that never were, and the same for events."""
+
+    alarms: tuple[Alarm, ...] = ()
+    removed: tuple[Key, ...] = ()
+    events: tuple[Event, ...] = ()
+    removed_events: tuple[tuple[str, str, int], ...] = ()
+
+
+class Watch:
+    """read(start_ms, end_ms) gives this furnace's stored rows, late ones included."""
+
+    def __init__(
+        self, profile: Profile, read: Read, settings: Settings | None = None, sampling: Sampling | None = None
+    ) -> None:
+        self.profile = profile
+        self.settings = settings or Settings()
+        self.sampling = sampling or Sampling()
+        self._read = read
+        self._engine = Engine(profile, self.settings, self.sampling)
+        self._offline = Offline(profile, self.settings)
+        self._saves: list[tuple[int, bytes]] = []
+        self._found: dict[Key, int] = {}
+        self._alarms: dict[Key, Alarm] = {}
+        self._events: list[tuple[int, Event]] = []  # when each was known, on the plant clock
+        self._told = 0
+
+    @property
+    def phase(self) -> Phase:
+        return "unknown" if self._offline.silent else self._engine.phase.phase
+
+    @property
+    def phase_since_ms(self) -> int | None:
+        return self._engine.phase.since_ms
+
+    @property
+    def readiness(self) -> tuple[Readiness, ...]:
+        return tuple(detector.readiness() for detector in self._engine.detectors)
+
+    @property
+    def alarms(self) -> list[Alarm]:
+        """Every alarm so far in order of raised, alarm, channel."""
+        return sorted(self._alarms.values(), key=lambda a: (a.raised_ms, a.alarm, a.channel or ""))
+
+    @property
+    def events(self) -> list[Event]:
+        """Every finished event so far, as they became known."""
+        return [event for _, event in self._events]
+
+    def arrived(self, rows: Rows, received_ms: int | None = None, sampling: Sampling | None = None) -> Update:
+        """Rows have come (and are stored). received_ms None: a table, each row known at its own time."""
+        if sampling is not None and sampling != self.sampling:
+            self.sampling = sampling
+            self._engine.plant.sampling = sampling
+        first = _first_ms(rows)
+        if received_ms is not None:
+            self._offline.heard(received_ms, self._engine.plant)
+        elif first is not None and first > self._engine.fed_to_ms:
+            return self._table(rows)
+        if first is None:
+            return self._changes()
+        if first <= self._engine.fed_to_ms:
+            return self._rewind(first, received_ms)
+        self._feed(rows, received_ms)
+        self._save()
+        return self._changes()
+
+    def heard(self, received_ms: int, announcement: Mapping[str, Any] | None = None) -> Update:
+        """The board has given a sign of life, or its last will says that it is gone."""
+        if announcement is None or announcement.get("online") is not False:
+            self._offline.heard(received_ms, self._engine.plant)
+        return self._changes()
+
+    def tick(self, now_ms: int) -> Update:
+        """The host's clock has moved on; only the silence of the board is judged by it."""
+        self._offline.tick(now_ms, self._engine.plant)
+        return self._changes()
+
+    def logged(self, entry: LogEntry) -> Update:
+        """The owner has done something; it acts from its own time on."""
+        log = tuple(sorted((*self.profile.log, entry), key=lambda item: item.at_ms))
+        self.profile = replace(self.profile, log=log)
+        return self._rewind(entry.at_ms, None)
+
+    def _table(self, rows: Rows) -> Update:
+        """Rows of a table: a word from the board is a row; cut where it was silent, so that its last state is known."""
+        patience_ms = round(1000 * self.settings.offline_s)
+        cuts = (np.flatnonzero(np.diff(rows.t_ms) > patience_ms) + 1).tolist()
+        for start, end in pairwise((0, *cuts, len(rows))):
+            first_ms, last_ms = int(rows.t_ms[start]), int(rows.t_ms[end - 1])
+            self._offline.heard(first_ms, self._engine.plant)
+            self._feed(rows.between(first_ms, last_ms + 1) if cuts else rows, None)
+            self._offline.heard(last_ms, self._engine.plant)
+        return self._changes()
+
+    def _feed(self, rows: Rows, received_ms: int | None) -> None:
+        self._engine.feed(rows, received_ms)
+        self._events += [(self._engine.fed_to_ms, event) for event in self._engine.take_events()]
+
+    def _save(self) -> None:
+        """Keep a state to come back to: hourly for two days, then daily for two months."""
+        now_ms = self._engine.fed_to_ms
+        if self._saves and now_ms - self._saves[-1][0] < HOUR_MS:
+            return
+        self._saves.append((now_ms, pickle.dumps(self._engine, pickle.HIGHEST_PROTOCOL)))
+        kept: list[tuple[int, bytes]] = []
+        for saved in self._saves:
+            age_ms, step_ms = now_ms - saved[0], saved[0] - kept[-1][0] if kept else 2**62
+            if age_ms <= 48 * HOUR_MS or (age_ms <= 60 * 24 * HOUR_MS and step_ms >= 24 * HOUR_MS):
+                kept.append(saved)
+        self._saves = kept
+
+    def _rewind(self, to_ms: int, received_ms: int | None) -> Update:
+        """Run again from the newest saved state before to_ms."""
+        while self._saves and self._saves[-1][0] >= to_ms:
+            self._saves.pop()
+        if self._saves:
+            start_ms = self._saves[-1][0] + 1
+            self._engine = pickle.loads(self._saves[-1][1])
+            self._engine.adopt(self.profile, self.sampling)
+        else:
+            self._engine = Engine(self.profile, self.settings, self.sampling)
+            start_ms = -(2**62)
+        before = {event.key: event for known_ms, event in self._events if known_ms >= start_ms}
+        kept = [(known_ms, event) for known_ms, event in self._events if known_ms < start_ms]
+        self._events = kept.copy()
+        self._catch_up(start_ms, received_ms)
+        after = {event.key: event for _, event in self._events[len(kept) :]}
+        self._told = len(self._events)
+        self._engine.take_changed()
+        alarms = {alarm.key: alarm for alarm in (*self._engine.alarms, *self._offline.alarms)}
+        removed = tuple(key for key in self._alarms if key not in alarms)
+        changed = self._take(alarms.values())
+        for key in removed:
+            del self._alarms[key]
+        return Update(
+            changed,
+            removed,
+            tuple(event for key, event in after.items() if before.get(key) != event),
+            tuple(key for key in before if key not in after),
+        )
+
+    def _catch_up(self, start_ms: int, received_ms: int | None) -> None:
+        rows = self._read(start_ms, 2**62)
+        if not len(rows):
+            return
+        block_ms = int(rows.t_ms[0])
+        while block_ms <= rows.t_ms[-1]:
+            self._feed(rows.between(block_ms, block_ms + BLOCK_MS), received_ms)
+            self._save()
+            block_ms += BLOCK_MS
+
+    def _changes(self) -> Update:
+        """What has changed since the last update, the engine having only moved on."""
+        new = tuple(event for _, event in self._events[self._told :])
+        self._told = len(self._events)
+        return Update(self._take((*self._engine.take_changed(), *self._offline.alarms[-1:])), (), new)
+
+    def _take(self, alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
+        changed = []
+        for alarm in alarms:
+            alarm = self._with_found(alarm)
+            if self._alarms.get(alarm.key) != alarm:
+                self._alarms[alarm.key] = alarm
+                changed.append(alarm)
+        return tuple(changed)
+
+    def _with_found(self, alarm: Alarm) -> Alarm:
+        """Running again does not change when the host first knew."""
+        found = self._found.setdefault(alarm.key, alarm.found_ms)
+        return alarm if found == alarm.found_ms else replace(alarm, found_ms=found)
+
+
+def _first_ms(rows: Rows) -> int | None:
+    times = [int(rows.t_ms[0])] if len(rows) else []
+    times += [rows.faults[0].t_ms] if rows.faults else []
+    return min(times) if times else None

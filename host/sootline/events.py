@@ -1,0 +1,32 @@
+"""What happened at a furnace, finished and measured: refills, preheats, firings, soaks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One finished event.
+
+    kind:     `refill`, `preheat`, `firing` or `soak`
+    features: numbers about it, unit in each key; None where a feature could not be measured
+    """
+
+    furnace: str
+    kind: str
+    start_ms: int
+    end_ms: int
+    features: Mapping[str, float | str | bool | None] = field(default_factory=dict)
+
+    @property
+    def key(self) -> tuple[str, str, int]:
+        return (self.furnace, self.kind, self.start_ms)
+
+    @property
+    def duration_s(self) -> float:
+        return (self.end_ms - self.start_ms) / 1000
+
+    def number(self, feature: str) -> float | None:
+        """A numeric feature, or None where it was not measured."""
+        value = self.features.get(feature)
+        return float(value) if isinstance(value, int | float) else None
