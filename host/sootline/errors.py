@@ -3,6 +3,7 @@
 SootlineError
 ├── UserError        something a person can put right: one line that says what to do
 │   └── ProfileError a profile that cannot be used as it stands
+├── StoreUnavailable the disk refuses; waiting and trying again can help
 └── OutOfRange       an equation asked for a value outside its validity (also a ValueError)
 
 Bad messages are not errors: they come back as `wire.pack.Rejected` and are set aside and counted.
@@ -19,6 +20,10 @@ class UserError(SootlineError):
 
 class ProfileError(UserError):
     """A profile with an unknown key, an impossible number or text that is not TOML."""
+
+
+class StoreUnavailable(SootlineError):
+    """The disk is full, read-only or gone. Nothing of the attempt was kept; the same attempt may be made again."""
 
 
 class OutOfRange(SootlineError, ValueError):

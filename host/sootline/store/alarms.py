@@ -1,0 +1,113 @@
+"""Alarm records as the analysis last gave them, what people did about them, and what was sent to whom.
+
+People's acts stand apart from the records: analysing again may change or remove a record, never an act.
+"""
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import msgspec
+
+from sootline.alarms import Acknowledgement, Alarm
+
+Key = tuple[str, str, str | None, int]  # Alarm.key: furnace, alarm, channel, raised_ms
+_decoder = msgspec.json.Decoder(Alarm)
+_KEY = "furnace = ? AND alarm = ? AND channel = ? AND raised_ms = ?"
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """One attempt to tell one contact. what: `raised`, `escalated`, `returned`...; error: None where it went out."""
+
+    key: Key
+    contact: str
+    what: str
+    at_ms: int
+    error: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Shelved:
+    """An alarm somebody set aside for a time."""
+
+    until_ms: int
+    by: str
+    at_ms: int
+
+
+def _stored(key: Key) -> tuple[str, str, str, int]:
+    furnace, alarm, channel, raised_ms = key
+    return furnace, alarm, channel or "", raised_ms
+
+
+def _key(row: tuple[str, str, str, int]) -> Key:
+    furnace, alarm, channel, raised_ms = row
+    return furnace, alarm, channel or None, raised_ms
+
+
+def put(db: sqlite3.Connection, alarms: Iterable[Alarm]) -> None:
+    db.executemany(
+        "INSERT OR REPLACE INTO alarm (furnace, alarm, channel, raised_ms, cleared_ms, record)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        [(*_stored(alarm.key), alarm.cleared_ms, msgspec.json.encode(alarm)) for alarm in alarms],
+    )
+
+
+def remove(db: sqlite3.Connection, keys: Iterable[Key]) -> None:
+    db.executemany(f"DELETE FROM alarm WHERE {_KEY}", [_stored(key) for key in keys])
+
+
+def read(db: sqlite3.Connection, furnace: str | None, since_ms: int | None) -> list[Alarm]:
+    rows = db.execute(
+        "SELECT record FROM alarm WHERE (:furnace IS NULL OR furnace = :furnace)"
+        " AND (:since IS NULL OR raised_ms >= :since OR cleared_ms IS NULL OR cleared_ms >= :since)"
+        " ORDER BY raised_ms, alarm, channel, furnace",
+        {"furnace": furnace, "since": since_ms},
+    )
+    return [_decoder.decode(record) for (record,) in rows]
+
+
+def acknowledge(db: sqlite3.Connection, key: Key, by: str, at_ms: int) -> None:
+    """The first acknowledgement of an alarm stands."""
+    db.execute("INSERT OR IGNORE INTO acknowledged VALUES (?, ?, ?, ?, ?, ?)", (*_stored(key), by, at_ms))
+
+
+def acknowledgements(db: sqlite3.Connection, furnace: str | None) -> dict[Key, Acknowledgement]:
+    rows = db.execute(
+        "SELECT furnace, alarm, channel, raised_ms, by, at_ms FROM acknowledged"
+        " WHERE :furnace IS NULL OR furnace = :furnace",
+        {"furnace": furnace},
+    )
+    return {_key(row[:4]): Acknowledgement(row[4], row[5]) for row in rows}
+
+
+def shelve(db: sqlite3.Connection, key: Key, until_ms: int, by: str, at_ms: int) -> None:
+    """The last word on how long an alarm is shelved stands; a time in the past takes it off the shelf."""
+    db.execute("INSERT OR REPLACE INTO shelved VALUES (?, ?, ?, ?, ?, ?, ?)", (*_stored(key), until_ms, by, at_ms))
+
+
+def shelved(db: sqlite3.Connection, furnace: str | None) -> dict[Key, Shelved]:
+    rows = db.execute(
+        "SELECT furnace, alarm, channel, raised_ms, until_ms, by, at_ms FROM shelved"
+        " WHERE :furnace IS NULL OR furnace = :furnace",
+        {"furnace": furnace},
+    )
+    return {_key(row[:4]): Shelved(*row[4:]) for row in rows}
+
+
+def add_sent(db: sqlite3.Connection, sent: Sent) -> None:
+    db.execute(
+        "INSERT OR REPLACE INTO sent VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (*_stored(sent.key), sent.contact, sent.what, sent.at_ms, sent.error),
+    )
+
+
+def read_sent(db: sqlite3.Connection, furnace: str | None, since_ms: int | None) -> list[Sent]:
+    rows = db.execute(
+        "SELECT furnace, alarm, channel, raised_ms, contact, what, at_ms, error FROM sent"
+        " WHERE (:furnace IS NULL OR furnace = :furnace) AND (:since IS NULL OR at_ms >= :since)"
+        " ORDER BY at_ms, contact",
+        {"furnace": furnace, "since": since_ms},
+    )
+    return [Sent(_key(row[:4]), *row[4:]) for row in rows]

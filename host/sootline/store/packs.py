@@ -1,0 +1,174 @@
+"""Packs as they arrive: each taken once, kept loose until its hour is over, and movable while its clock is unknown."""
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from sootline.series import Rows
+from sootline.store import block
+from sootline.wire.pack import Pack
+from sootline.wire.placement import BootClock
+
+
+@dataclass(slots=True)
+class Boot:
+    """One boot of a board, as far as the writer needs it at hand.
+
+    synced: (uptime_ms, offset_ms) of the earliest uptime at which the board's clock was known to be set
+    seen:   [first, last] sequence numbers of packs that are no longer loose, in order, not touching
+    """
+
+    id: int
+    synced: tuple[int, int] | None
+    seen: list[tuple[int, int]]
+
+    def has_seen(self, seq: int) -> bool:
+        return any(first <= seq <= last for first, last in self.seen)
+
+
+class Names:
+    """Numbers for the names of furnaces, boots and column sets, remembered by the writer until `forget`."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self._db = db
+        self.forget()
+
+    def forget(self) -> None:
+        self._boots: dict[tuple[str, str], Boot] = {}
+        self._columns: dict[tuple[str, ...], int] = {}
+
+    def furnace(self, name: str) -> int:
+        self._db.execute("INSERT OR IGNORE INTO furnace (name) VALUES (?)", (name,))
+        return int(self._db.execute("SELECT id FROM furnace WHERE name = ?", (name,)).fetchone()[0])
+
+    def boot(self, furnace: str, name: str) -> Boot:
+        boot = self._boots.get((furnace, name))
+        if boot is None:
+            boot = self._boots[furnace, name] = self._load(self.furnace(furnace), name)
+        return boot
+
+    def _load(self, furnace: int, name: str) -> Boot:
+        self._db.execute("INSERT OR IGNORE INTO boot (furnace, name) VALUES (?, ?)", (furnace, name))
+        boot, uptime_ms, offset_ms = self._db.execute(
+            "SELECT id, synced_uptime_ms, synced_offset_ms FROM boot WHERE furnace = ? AND name = ?", (furnace, name)
+        ).fetchone()
+        seen = self._db.execute("SELECT first_seq, last_seq FROM seen WHERE boot = ? ORDER BY first_seq", (boot,))
+        return Boot(boot, None if uptime_ms is None else (uptime_ms, offset_ms), seen.fetchall())
+
+    def columns(self, names: Sequence[str]) -> int:
+        names = tuple(names)
+        number = self._columns.get(names)
+        if number is None:
+            text = " ".join(names)
+            self._db.execute("INSERT OR IGNORE INTO columns (names) VALUES (?)", (text,))
+            number = int(self._db.execute("SELECT id FROM columns WHERE names = ?", (text,)).fetchone()[0])
+            self._columns[names] = number
+        return number
+
+
+def take(db: sqlite3.Connection, names: Names, pack: Pack, received_ms: int, base_ms: int) -> bool:
+    """Keep a pack; False when this (furnace, boot, seq) was there already."""
+    boot = names.boot(pack.furnace, pack.boot)
+    if boot.seen and boot.has_seen(pack.seq):
+        return False
+    if not _insert(db, names, boot.id, pack.seq, received_ms, base_ms, pack.rows):
+        return False
+    if pack.base_ms is None:
+        db.execute(
+            "INSERT INTO relative (boot, seq, uptime_ms, base_ms, received_ms) VALUES (?, ?, ?, ?, ?)",
+            (boot.id, pack.seq, pack.uptime_ms, base_ms, received_ms),
+        )
+        return True
+    synced = (pack.uptime_ms, pack.base_ms - pack.uptime_ms)
+    if boot.synced is None or synced < boot.synced:
+        boot.synced = synced
+        db.execute("UPDATE boot SET synced_uptime_ms = ?, synced_offset_ms = ? WHERE id = ?", (*synced, boot.id))
+    return True
+
+
+def _insert(
+    db: sqlite3.Connection, names: Names, boot: int, seq: int, received_ms: int, base_ms: int, rows: Rows
+) -> bool:
+    columns = block.column_names(rows)
+    data = block.pack_bytes(rows, columns)
+    first_ms, last_ms = _extent(rows, base_ms)
+    cursor = db.execute(
+        "INSERT OR IGNORE INTO pack (boot, seq, received_ms, base_ms, first_ms, last_ms, columns, rows)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (boot, seq, received_ms, base_ms, first_ms, last_ms, names.columns(columns), data),
+    )
+    return cursor.rowcount == 1
+
+
+def _extent(rows: Rows, base_ms: int) -> tuple[int, int]:
+    first = [int(rows.t_ms[0])] if len(rows) else []
+    last = [int(rows.t_ms[-1])] if len(rows) else []
+    if rows.faults:
+        first.append(rows.faults[0].t_ms)
+        last.append(rows.faults[-1].t_ms)
+    return base_ms + min(first, default=0), base_ms + max(last, default=0)
+
+
+def move(db: sqlite3.Connection, boot: int, seq: int, base_ms: int) -> bool:
+    """Put a loose pack without a clock at another base time; False when there is no such pack."""
+    row = db.execute("SELECT base_ms FROM relative WHERE boot = ? AND seq = ?", (boot, seq)).fetchone()
+    if row is None:
+        return False
+    shift = base_ms - row[0]
+    if shift:
+        db.execute("UPDATE relative SET base_ms = ? WHERE boot = ? AND seq = ?", (base_ms, boot, seq))
+        db.execute(
+            "UPDATE pack SET base_ms = base_ms + :by, first_ms = first_ms + :by, last_ms = last_ms + :by"
+            " WHERE boot = :boot AND seq = :seq",
+            {"by": shift, "boot": boot, "seq": seq},
+        )
+    return True
+
+
+def loose(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int) -> list[block.Block]:
+    """The loose packs that reach into [start_ms, end_ms), as blocks with each its own set of columns."""
+    packs: Iterable[tuple[int, int, int, int, int, bytes]] = db.execute(
+        "SELECT boot, seq, received_ms, base_ms, columns, rows FROM pack"
+        " WHERE boot IN (SELECT id FROM boot WHERE furnace = ?) AND last_ms >= ? AND first_ms < ? AND length(rows)",
+        (furnace, start_ms, end_ms),
+    )
+    return block.from_packs(packs, column_sets(db))
+
+
+def column_sets(db: sqlite3.Connection) -> dict[int, list[str]]:
+    return {number: names.split() for number, names in db.execute("SELECT id, names FROM columns")}
+
+
+def boot_ranks(db: sqlite3.Connection, furnace: int) -> dict[int, int]:
+    """Of each boot id, where its name stands among the names of all boots of the furnace."""
+    rows = db.execute("SELECT id FROM boot WHERE furnace = ? ORDER BY name", (furnace,))
+    return {boot: i for i, (boot,) in enumerate(rows)}
+
+
+def clocks(db: sqlite3.Connection, furnace: str) -> dict[str, BootClock]:
+    """What is known of the clock of each boot, from every pack kept."""
+    boots: dict[int, BootClock] = {}
+    named: dict[str, BootClock] = {}
+    for boot, name, uptime_ms, offset_ms in db.execute(
+        "SELECT boot.id, boot.name, synced_uptime_ms, synced_offset_ms FROM boot JOIN furnace"
+        " ON furnace.id = boot.furnace WHERE furnace.name = ?",
+        (furnace,),
+    ):
+        boots[boot] = named[name] = BootClock([], [] if uptime_ms is None else [(uptime_ms, offset_ms)])
+    for boot, clock in boots.items():
+        clock.received.extend(
+            db.execute(
+                "SELECT uptime_ms, min(received_ms) FROM relative WHERE boot = ? GROUP BY uptime_ms ORDER BY uptime_ms",
+                (boot,),
+            )
+        )
+    return named
+
+
+def relative(db: sqlite3.Connection, furnace: str, boot: str) -> list[tuple[int, int, int]]:
+    """(seq, uptime_ms, base_ms) of the packs of a boot that came without a clock, in order of seq."""
+    return db.execute(
+        "SELECT seq, uptime_ms, relative.base_ms FROM relative JOIN boot ON boot.id = relative.boot JOIN furnace"
+        " ON furnace.id = boot.furnace WHERE furnace.name = ? AND boot.name = ? ORDER BY seq",
+        (furnace, boot),
+    ).fetchall()

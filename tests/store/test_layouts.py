@@ -1,0 +1,54 @@
+"""The numbered layouts of the SQLite file."""
+
+import sqlite3
+
+import pytest
+
+from sootline.errors import UserError
+from sootline.store import Store, schema
+
+
+def layout_of(folder) -> int:
+    db = sqlite3.connect(folder / schema.FILE)
+    layout = db.execute("PRAGMA user_version").fetchone()[0]
+    db.close()
+    return layout
+
+
+def test_a_new_store_has_the_newest_layout(tmp_path):
+    Store.open(tmp_path).close()
+    assert layout_of(tmp_path) == schema.LAYOUT
+
+
+@pytest.mark.parametrize("read_only", [False, True])
+def test_a_newer_layout_is_refused_with_one_clear_line(tmp_path, read_only):
+    Store.open(tmp_path).close()
+    db = sqlite3.connect(tmp_path / schema.FILE)
+    db.execute(f"PRAGMA user_version = {schema.LAYOUT + 1}")
+    db.close()
+    with pytest.raises(UserError, match="install a newer sootline") as caught:
+        Store.open(tmp_path, read_only=read_only)
+    assert "\n" not in str(caught.value)
+    assert layout_of(tmp_path) == schema.LAYOUT + 1
+
+
+def test_an_older_layout_is_not_read_before_it_is_brought_up(tmp_path):
+    sqlite3.connect(tmp_path / schema.FILE).close()
+    with pytest.raises(UserError, match="start the service once"):
+        Store.open(tmp_path, read_only=True)
+
+
+def test_no_store_is_said_in_one_line(tmp_path):
+    with pytest.raises(UserError, match="there is no store"):
+        Store.open(tmp_path, read_only=True)
+
+
+def test_a_step_that_fails_leaves_the_layout_before_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(schema, "MIGRATIONS", (schema.MIGRATIONS[0], "CREATE TABLE a (x);\nCREATE TABLE furnace (x)"))
+    monkeypatch.setattr(schema, "LAYOUT", 2)
+    with pytest.raises(Exception, match="already exists"):
+        Store.open(tmp_path)
+    assert layout_of(tmp_path) == 1
+    db = sqlite3.connect(tmp_path / schema.FILE)
+    assert not db.execute("SELECT name FROM sqlite_master WHERE name = 'a'").fetchall()
+    db.close()
