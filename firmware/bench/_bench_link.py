@@ -1,0 +1,25 @@
+"""Line-by-line talk of the fake parts with the host's chip bench, and the bench's settings from the environment."""
+
+import os
+import socket
+import sys
+import time
+
+ADDRESS = os.getenv("SOOTLINE_BENCH") or "127.0.0.1:0"
+VIRTUAL = bool(os.getenv("SOOTLINE_BENCH_SPEED"))
+
+_host, _port = ADDRESS.split(":")
+_socket = socket.socket()
+_socket.connect(socket.getaddrinfo(_host, int(_port), 0, socket.SOCK_STREAM)[0][-1])
+_socket.setsockopt(6, 1, 1)  # no delay: one line, one answer
+_file = _socket.makefile("rwb", 0) if sys.implementation.name != "micropython" else _socket
+
+
+def ask(*words):
+    """One exchange: board's milliseconds (virtual time only), words; the answer's text."""
+    line = "%d %s\n" % (time.ticks_ms() if VIRTUAL else -1, " ".join([str(w) for w in words]))
+    _file.write(line.encode())
+    answer = _file.readline()
+    if not answer:
+        sys.exit(70)  # the bench is gone
+    return answer.decode().strip()

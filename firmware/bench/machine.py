@@ -1,0 +1,144 @@
+"""Stand-in for the port's machine module: every pin and bus is answered by the host's chip bench."""
+
+import os
+import sys
+import time
+
+from _bench_link import VIRTUAL, ask
+
+PWRON_RESET, HARD_RESET, WDT_RESET, DEEPSLEEP_RESET, SOFT_RESET = 1, 2, 3, 4, 5
+
+
+class _Levels:
+    """Levels of all inputs: as asked, or in virtual time as told in advance for a short while."""
+
+    def __init__(self):
+        self._until = -1
+        self._at = -1
+        self._plan = []
+        self._now = 0
+
+    def get(self):
+        now = time.ticks_ms()
+        if now == self._at:
+            return self._now
+        self._at = now
+        if now >= self._until:
+            # "levels until [at levels]..." with times in board milliseconds
+            words = [int(w) for w in ask("pins").split()]
+            self._now, self._until = words[0], words[1]
+            self._plan = words[2:]
+        while self._plan and now >= self._plan[0]:
+            self._now = self._plan[1]
+            del self._plan[:2]
+        return self._now
+
+
+_levels = _Levels()
+
+
+class Pin:
+    IN, OUT, OPEN_DRAIN = 1, 3, 7
+    PULL_UP, PULL_DOWN = 2, 1
+
+    selected = -1  # output that is low, i.e. the chip selected on the bus
+
+    def __init__(self, pin, mode=-1, pull=-1, value=None):
+        self.number = pin
+        self._out = mode == Pin.OUT
+        self._value = 1 if value is None else value
+
+    def value(self, level=None):
+        if level is None:
+            return self._value if self._out else _levels.get() >> self.number & 1
+        if self._out and level != self._value:
+            self._value = level
+            if not level:
+                Pin.selected = self.number
+                SPI.first = 1
+            elif Pin.selected == self.number:
+                Pin.selected = -1
+        return None
+
+    __call__ = value
+
+
+class SPI:
+    first = 1
+
+    def __init__(self, bus, baudrate=1000000, polarity=0, phase=0, sck=None, mosi=None, miso=None):
+        self._mode = polarity << 1 | phase
+
+    def init(self, baudrate=1000000, polarity=0, phase=0):
+        self._mode = polarity << 1 | phase
+
+    def write_readinto(self, out, into):
+        answer = ask("spi", Pin.selected, self._mode, SPI.first, _hex(out))
+        SPI.first = 0
+        into[:] = _bytes(answer)
+
+
+class ADC:
+    ATTN_11DB = 3
+
+    def __init__(self, pin, atten=None):
+        self._pin = pin.number
+        self._at = -1
+        self._uv = 0
+
+    def read_uv(self):
+        now = time.ticks_ms()
+        if now != self._at:
+            self._at = now
+            self._uv = int(ask("adc", self._pin))
+        return self._uv
+
+
+class WDT:
+    def __init__(self, timeout=5000):
+        self._timeout = timeout
+        self.feed()
+
+    def feed(self):
+        ask("wdt", self._timeout)
+
+
+class RTC:
+    def memory(self, data=None):
+        if data is not None:
+            ask("rtc", _hex(data) or "-")
+            return None
+        return _bytes(ask("rtc"))
+
+
+class PWM:
+    def __init__(self, pin, freq=0, duty_u16=0):
+        self._pin = pin.number
+
+    def duty_u16(self, duty):
+        ask("out", self._pin, duty)
+
+
+def unique_id():
+    return _bytes(ask("id"))
+
+
+def reset_cause():
+    return int(os.getenv("SOOTLINE_BENCH_RESET") or PWRON_RESET)
+
+
+def reset():
+    ask("reset")
+    sys.exit(64)
+
+
+def _hex(data):
+    return "".join(["%02x" % b for b in data])
+
+
+def _bytes(text):
+    return bytes([int(text[i : i + 2], 16) for i in range(0, len(text), 2)])
+
+
+if VIRTUAL:
+    time.tick_host = lambda: ask("now")

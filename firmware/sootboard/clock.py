@@ -1,0 +1,39 @@
+"""Board time as integers of milliseconds: uptime that never steps back, and UTC once it is known."""
+
+import time
+
+
+class Clock:
+    """Uptime is gathered from the wrapping tick counter, so it must be read at least once in six days."""
+
+    def __init__(self, ticks_ms=time.ticks_ms, ticks_diff=time.ticks_diff):
+        self._ticks_ms = ticks_ms
+        self._ticks_diff = ticks_diff
+        self._last = ticks_ms()
+        self._uptime_ms = 0
+        self._offset_ms = None
+        self.set_at_ms = None  # uptime of the last setting
+
+    def uptime_ms(self):
+        now = self._ticks_ms()
+        step = self._ticks_diff(now, self._last)
+        if step > 0:
+            self._uptime_ms += step
+            self._last = now
+        return self._uptime_ms
+
+    @property
+    def synced(self):
+        return self._offset_ms is not None
+
+    def utc_ms(self, uptime_ms):
+        """Unix time [ms] of a moment of this boot; 0 while the time is not known."""
+        return 0 if self._offset_ms is None else uptime_ms + self._offset_ms
+
+    def set_utc(self, utc_ms, uptime_ms):
+        """Declare that `uptime_ms` was `utc_ms`. Returns the step [ms] against what was believed before."""
+        offset = utc_ms - uptime_ms
+        step = 0 if self._offset_ms is None else offset - self._offset_ms
+        self._offset_ms = offset
+        self.set_at_ms = uptime_ms
+        return step

@@ -1,0 +1,84 @@
+"""The board's settings: one JSON file, checked before anything starts."""
+
+import json
+
+from . import channels
+
+_DEFAULTS = {
+    "root": "sootline",
+    "board": "esp32",
+    "interval": 5,
+    "idle_interval": 60,
+    "poll_ms": 20,
+    "mains_hz": 50,
+    "wifi": {},
+    "onewire": {},
+    "spi": {},
+    "contacts": {},
+    "analog": {},
+    "limits": {},
+    "ntp": None,
+    "data": None,
+}
+
+
+class ConfigError(ValueError):
+    """What is wrong and what to do, in one line."""
+
+
+def load(path):
+    """Settings of the file at `path` with defaults filled in."""
+    try:
+        with open(path) as f:
+            given = json.load(f)
+    except OSError:
+        raise ConfigError("no %s on this board: install one" % path) from None
+    except ValueError:
+        raise ConfigError("%s is not JSON" % path) from None
+    return check(given)
+
+
+def check(given):
+    if not isinstance(given, dict):
+        raise ConfigError("the settings must be one JSON object")
+    out = {}
+    for key in _DEFAULTS:
+        out[key] = _DEFAULTS[key]
+    for key in given:
+        if key not in _DEFAULTS and key not in ("furnace", "broker"):
+            raise ConfigError("unknown setting %s" % key)
+        out[key] = given[key]
+    for key in ("furnace", "broker"):
+        if key not in out:
+            raise ConfigError("setting %s is missing" % key)
+    _check_furnace(out["furnace"])
+    if out["mains_hz"] not in (50, 60):
+        raise ConfigError("mains_hz must be 50 or 60")
+    for key, low, high in (("interval", 1, 60), ("idle_interval", 5, 600), ("poll_ms", 5, 100)):
+        if not isinstance(out[key], int) or not low <= out[key] <= high:
+            raise ConfigError("%s must be a whole number from %d to %d" % (key, low, high))
+    _check_channels(out)
+    return out
+
+
+def _check_furnace(name):
+    good = isinstance(name, str) and 0 < len(name) <= 32 and not name.startswith("-")
+    if good:
+        for c in name:
+            good = good and (c in "-0123456789" or "a" <= c <= "z")
+    if not good:
+        raise ConfigError("furnace must be small letters, digits and dashes, at most 32")
+
+
+def _check_channels(settings):
+    seen = []
+    named = [(c, channels.NUMERIC_INDEX) for c in settings["onewire"].values()]
+    named += [(chip.get("channel"), channels.NUMERIC_INDEX) for chip in settings["spi"].values()]
+    named += [(part.get("channel"), channels.NUMERIC_INDEX) for part in settings["analog"].values()]
+    named += [(c, channels.SWITCHED_INDEX) for c in settings["contacts"].values()]
+    for name, known in named:
+        if name not in known:
+            raise ConfigError("unknown channel %s" % name)
+        if name in seen:
+            raise ConfigError("channel %s is given twice" % name)
+        seen.append(name)

@@ -1,0 +1,87 @@
+"""Time from the host by SNTP (RFC 4330): asked without blocking, believed only after checks, median of three."""
+
+import asyncio
+import os
+import socket
+import struct
+
+from .waiting import Waiting
+
+_TO_UNIX_S = 2208988800  # 1900 to 1970
+_ERA_S = 1 << 32
+EARLIEST_MS = 1764028800 * 1000  # this software is younger
+LATEST_MS = EARLIEST_MS + 20 * 31557600 * 1000
+ANSWER_MS = 1000
+HOUR_S = 3600
+RETRY_S = 30
+
+
+def request(nonce):
+    """Client packet, version 4; the eight bytes `nonce` come back as originate time."""
+    return b"\x23" + b"\x00" * 39 + nonce
+
+
+def parse(answer, nonce):
+    """Server's transmit time as Unix milliseconds, or None for an answer that may not be believed."""
+    if len(answer) < 48 or answer[24:32] != nonce:
+        return None
+    leap, mode, stratum = answer[0] >> 6, answer[0] & 7, answer[1]
+    if leap == 3 or mode != 4 or not 1 <= stratum <= 15:
+        return None
+    seconds, fraction = struct.unpack(">II", answer[40:48])
+    if seconds < _TO_UNIX_S:
+        seconds += _ERA_S  # the era that begins in 2036
+    utc_ms = (seconds - _TO_UNIX_S) * 1000 + (fraction * 1000 >> 32)
+    return utc_ms if EARLIEST_MS <= utc_ms <= LATEST_MS else None
+
+
+class Ntp:
+    """Keeps `clock` set. `changed(step_ms)` is called after each setting."""
+
+    def __init__(self, host, port, clock, changed):
+        self._address = socket.getaddrinfo(host, port, 0, socket.SOCK_DGRAM)[0][-1]
+        self._clock = clock
+        self._changed = changed
+
+    async def run(self, beat):
+        while True:
+            beat()
+            offsets = []
+            for _ in range(3):
+                offset = await self._ask()
+                if offset is not None:
+                    offsets.append(offset)
+            if offsets:
+                offset = sorted(offsets)[len(offsets) // 2]
+                now = self._clock.uptime_ms()
+                self._changed(self._clock.set_utc(now + offset, now))
+            for _ in range(HOUR_S // RETRY_S if offsets else 1):
+                beat()
+                await asyncio.sleep(RETRY_S)
+
+    async def _ask(self):
+        """UTC minus uptime [ms] as the server sees it, or None."""
+        s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        nonce = os.urandom(8)
+        Waiting.count += 1
+        try:
+            s.setblocking(False)
+            sent_ms = self._clock.uptime_ms()
+            s.sendto(request(nonce), self._address)
+            while True:
+                await asyncio.sleep_ms(5)
+                now = self._clock.uptime_ms()
+                try:
+                    answer, _ = s.recvfrom(64)
+                except OSError:
+                    if now - sent_ms > ANSWER_MS:
+                        return None
+                    continue
+                utc_ms = parse(answer, nonce)
+                if utc_ms is not None:
+                    return utc_ms - (sent_ms + now) // 2
+        except OSError:
+            return None
+        finally:
+            Waiting.count -= 1
+            s.close()
