@@ -14,6 +14,7 @@ import numpy as np
 
 from sootline.alarms import Alarm
 from sootline.analysis.engine import Engine
+from sootline.analysis.offline import ALARM as OFFLINE
 from sootline.analysis.offline import Offline
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
@@ -79,6 +80,23 @@ class Watch:
         """Every finished event so far, as they became known."""
         return [event for _, event in self._events]
 
+    def resume(self, blocks: Iterable[Rows], kept: Iterable[Alarm], now_ms: int) -> None:
+        """Begin where an earlier watch stopped: stored rows in time order, the records kept from it, the present."""
+        for alarm in kept:
+            self._found[alarm.key] = alarm.found_ms
+            if alarm.alarm == OFFLINE:
+                self._offline.alarms.append(alarm)
+                self._alarms[alarm.key] = alarm
+        for rows in blocks:
+            self._feed(rows, None)
+            self._save()
+        self._changes()
+        self.listening(now_ms)
+
+    def listening(self, now_ms: int) -> None:
+        """From now_ms on the board can be heard again; until then its silence was not its own."""
+        self._offline.last_ms = max(now_ms, self._offline.last_ms or now_ms)
+
     def arrived(self, rows: Rows, received_ms: int | None = None, sampling: Sampling | None = None) -> Update:
         """Rows have come (and are stored). received_ms None: a table, each row known at its own time."""
         if sampling is not None and sampling != self.sampling:
@@ -96,6 +114,10 @@ class Watch:
         self._feed(rows, received_ms)
         self._save()
         return self._changes()
+
+    def changed(self, from_ms: int, received_ms: int | None = None) -> Update:
+        """Stored rows from from_ms on have been moved in time, for the clock of their boot has become known."""
+        return self._rewind(from_ms, received_ms)
 
     def heard(self, received_ms: int, announcement: Mapping[str, Any] | None = None) -> Update:
         """The board has given a sign of life, or its last will says that it is gone."""
@@ -123,6 +145,7 @@ class Watch:
             self._offline.heard(first_ms, self._engine.plant)
             self._feed(rows.between(first_ms, last_ms + 1) if cuts else rows, None)
             self._offline.heard(last_ms, self._engine.plant)
+        self._save()
         return self._changes()
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:
