@@ -105,7 +105,7 @@ class Watch:
         first = _first_ms(rows)
         if received_ms is not None:
             self._offline.heard(received_ms, self._engine.plant)
-        elif first is not None and first > self._engine.fed_to_ms:
+        elif len(rows) and first is not None and first > self._engine.fed_to_ms:
             return self._table(rows)
         if first is None:
             return self._changes()
