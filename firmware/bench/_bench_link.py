@@ -12,14 +12,16 @@ _host, _port = ADDRESS.split(":")
 _socket = socket.socket()
 _socket.connect(socket.getaddrinfo(_host, int(_port), 0, socket.SOCK_STREAM)[0][-1])
 _socket.setsockopt(6, 1, 1)  # no delay: one line, one answer
-_file = _socket.makefile("rwb", 0) if sys.implementation.name != "micropython" else _socket
 
 
 def ask(*words):
     """One exchange: board's milliseconds (virtual time only), words; the answer's text."""
     line = "%d %s\n" % (time.ticks_ms() if VIRTUAL else -1, " ".join([str(w) for w in words]))
-    _file.write(line.encode())
-    answer = _file.readline()
-    if not answer:
-        sys.exit(70)  # the bench is gone
+    _socket.send(line.encode())
+    answer = b""
+    while not answer.endswith(b"\n"):
+        piece = _socket.recv(4096)
+        if not piece:
+            sys.exit(70)  # the bench is gone
+        answer += piece
     return answer.decode().strip()

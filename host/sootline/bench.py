@@ -216,7 +216,7 @@ class Bench:
                 self.watchdog_ms = None
 
     def _serve(self, connection: socket.socket) -> None:
-        with connection.makefile("rwb", buffering=0) as lines:
+        with connection.makefile("rb") as lines:
             while line := lines.readline():
                 words = line.decode().split()
                 with self._lock:
@@ -227,7 +227,7 @@ class Bench:
                     while not self._closing:
                         time.sleep(0.02)
                     return
-                lines.write(answer.encode() + b"\n")
+                connection.sendall(answer.encode() + b"\n")
 
     def _answer(self, t_ms: int, ticks: int, what: str, words: list[str]) -> str:
         wiring = self._wiring

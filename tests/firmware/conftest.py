@@ -4,6 +4,7 @@ import json
 import shutil
 import socket
 import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,12 @@ from typing import Any
 
 import paho.mqtt.client as paho
 import pytest
+
+from sootline.bench import FIRMWARE
+
+# The board code's pure modules are also looked at from here.
+if str(FIRMWARE) not in sys.path:
+    sys.path.append(str(FIRMWARE))
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
 

@@ -10,11 +10,14 @@ import time
 import utime
 from sootboard.waiting import Waiting
 
+_LOOK_EVERY = 16  # waits without an awaited answer between looks at the sockets
+
 _speed = float(os.getenv("SOOTLINE_BENCH_SPEED"))
 _start_virtual = time.ticks_ms()
 _start_real = utime.ticks_ms()
 _poll = asyncio.core.IOQueue.wait_io_event
 _waiting = False
+_skipped = 0
 
 
 def _due(queue):
@@ -23,7 +26,7 @@ def _due(queue):
 
 
 def _wait(queue, dt):
-    global _waiting
+    global _waiting, _skipped
     if Waiting.count and dt != 0:
         if not _waiting:
             _waiting = True
@@ -33,7 +36,10 @@ def _wait(queue, dt):
         time.advance(utime.ticks_diff(utime.ticks_ms(), before))
         return
     _waiting = False
-    _poll(queue, 0)
+    _skipped += 1
+    if _skipped == _LOOK_EVERY:
+        _skipped = 0
+        _poll(queue, 0)
     if dt <= 0 or _due(queue):
         return
     if _speed:
