@@ -1,5 +1,7 @@
 """The engine of one furnace: rows in, phases, events and alarms out. No clock, no I/O; any chunking gives the same."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from sootline.alarms import Alarm
@@ -9,10 +11,12 @@ from sootline.analysis.follow.heating import Heating
 from sootline.analysis.follow.phase import PhaseFollower
 from sootline.analysis.follow.pump import Pump
 from sootline.analysis.follow.refill import Refills
+from sootline.analysis.follow.steady import StackSeries
 from sootline.analysis.marks import Mark, StateTrack, state_marks
 from sootline.analysis.plant import Plant
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
+from sootline.analysis.usual import Usual
 from sootline.events import Event
 from sootline.profile import Profile
 from sootline.series import Rows
@@ -30,7 +34,11 @@ class Engine:
         self.fire = Fire(self.plant)
         self.refills = Refills(self.plant, self.pump, self.fire)
         self.heating = {channel: Heating(self.plant, self.fire, channel) for channel in ("tank", "nozzle")}
+        self.stack = StackSeries(self.plant, self.fire.burned_s)
+        self.time_to_flame = Usual(30)
+        self.plant.on_event("firing", self._lit)
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
+        self._periodic: list[tuple[int, Callable[[], None]]] = []
         self.detectors = [detector(self) for detector in DETECTORS]
 
     @property
@@ -58,6 +66,30 @@ class Engine:
         self.plant.profile, self.plant.sampling = profile, sampling
         self._log = [entry for entry in profile.log if entry.at_ms > self._fed_to]
 
+    def every(self, period_ms: int, call: Callable[[], None]) -> None:
+        """Call back at each whole multiple of period_ms on the plant clock, from the first row on."""
+        self._periodic.append((period_ms, call))
+
+    def freeze_at_ms(self) -> int | None:
+        """When the room reaches its freezing limit at the rate of the last hour; None when it does not."""
+        freeze, room = self.plant.profile.room.freeze_C, self.plant.value("room")
+        slope = self.plant.slope_per_min("room", 3_600_000)
+        if freeze is None or room is None or slope is None or slope >= -0.002:
+            return None
+        return self.plant.now_ms + round(max(room - freeze, 0.0) / -slope * 60_000)
+
+    def _lit(self, event: Event) -> None:
+        if (seconds := event.number("time_to_flame_s")) is not None:
+            self.time_to_flame.add(seconds)
+
+    def _start_periodic(self, first_ms: int) -> None:
+        for period_ms, call in self._periodic:
+            self.plant.at(first_ms + period_ms - first_ms % period_ms, self._again, period_ms, call)
+
+    def _again(self, period_ms: int, call: Callable[[], None]) -> None:
+        self.plant.at(self.plant.now_ms + period_ms, self._again, period_ms, call)
+        call()
+
     def feed(self, rows: Rows, received_ms: int | None = None) -> None:
         """Work through `rows`. received_ms: when the host got them; without it each row is known at its own time."""
         while self._log and len(rows) and self._log[0].at_ms <= rows.t_ms[-1]:
@@ -77,6 +109,7 @@ class Engine:
         if len(rows):
             if plant.started_ms is None:
                 plant.started_ms = int(rows.t_ms[0])
+                self._start_periodic(plant.started_ms)
             plant.history.extend(rows)
         marks = state_marks(rows, self._states, plant.sampling)
         conditions: list[Mark] = []

@@ -27,7 +27,8 @@ class Column:
         return self._x[self._start : self._end]
 
     def append(self, t: Times, x: Floats, keep_from_ms: int) -> None:
-        self._start += int(np.searchsorted(self.t, keep_from_ms))
+        if self._end > self._start:  # the newest one stays, however old: it is still the latest word
+            self._start += min(int(np.searchsorted(self.t, keep_from_ms)), self._end - self._start - 1)
         n, held = len(t), self._end - self._start
         if self._end + n > len(self._t):
             size = len(self._t) if 2 * (held + n) <= len(self._t) else 2 * (held + n)
@@ -52,6 +53,7 @@ class History:
     def __init__(self) -> None:
         self.now_ms = -(2**62)
         self._columns: dict[str, Column] = {}
+        self._still: dict[str, tuple[int, int]] = {}
 
     def extend(self, rows: Rows) -> None:
         if not len(rows):
@@ -98,6 +100,24 @@ class History:
         if max_age_ms is not None and self.now_ms - t > max_age_ms:
             return None
         return t, float(column.x[i])
+
+    def unchanged_since(self, channel: str) -> int | None:
+        """Since when every reading up to now equals the newest; as far back as was asked before, or is kept."""
+        column = self._columns.get(channel)
+        if column is None:
+            return None
+        t = column.t
+        j = int(np.searchsorted(t, self.now_ms, "right"))
+        if j == 0:
+            return None
+        x = column.x[:j]
+        other = np.flatnonzero(x != x[-1])
+        since = int(t[other[-1] + 1]) if len(other) else int(t[0])
+        before = self._still.get(channel)
+        if before is not None and not len(other) and before[1] >= t[0]:
+            since = before[0]  # it stood still already when last asked, beyond what is kept
+        self._still[channel] = (since, self.now_ms)
+        return since
 
     def mean(self, channel: str, start_ms: int, end_ms: int) -> float | None:
         """Mean of the readings in a window, or None without any."""

@@ -16,6 +16,7 @@ from sootline.profile import LogEntry, Profile
 MarkHandler = Callable[[Mark], None]
 EventHandler = Callable[[Event], None]
 LogHandler = Callable[[LogEntry], None]
+Timer = tuple[int, int, Callable[..., None], tuple[Any, ...]]  # when, serial number, what to call with what
 
 
 class Plant:
@@ -40,8 +41,9 @@ class Plant:
             "tank": profile.tank.setpoint_C,
             "nozzle": profile.nozzle.setpoint_C,
         }
-        self._timers: list[tuple[int, int, Callable[..., None], tuple[Any, ...]]] = []
+        self._timers: list[Timer] = []
         self._serial = 0
+        self._changed_at: dict[str, int] = {}
 
     # what is known now
 
@@ -63,6 +65,19 @@ class Plant:
         """The newest reading of a measured channel [contract unit], None when there is none fresh enough."""
         latest = self.history.latest(channel, self.sampling.idle_gap_ms)
         return None if latest is None else latest[1]
+
+    def slope_per_min(self, channel: str, window_ms: int) -> float | None:
+        """Least-squares slope of the last window_ms [unit/min]; None where readings do not fill it."""
+        t, x = self.history.window(channel, self.now_ms - window_ms, self.now_ms)
+        if len(x) < 3 or t[-1] - t[0] < 0.6 * window_ms:
+            return None
+        minutes = (t - t[0]) / 60_000
+        minutes = minutes - minutes.mean()
+        return float((minutes * (x - x.mean())).sum() / (minutes**2).sum())
+
+    def changed_ms(self, channel: str) -> int | None:
+        """When an on/off channel or condition last changed."""
+        return self._changed_at.get(channel)
 
     def has(self, channel: str) -> bool:
         return self.history.has(channel)
@@ -113,6 +128,7 @@ class Plant:
 
     def dispatch(self, mark: Mark) -> None:
         self.history.now_ms = mark.t_ms
+        self._changed_at[mark.subject] = mark.at_ms
         for handler in self.handlers.get(mark.subject, ()):
             handler(mark)
 

@@ -33,6 +33,23 @@ class Settings:
     dip_small_ratio: float = _setting(0.35, "1", "a dip below this share of the usual one: no oil came")
     dip_noise_K: float = _setting(0.3, "K", "dips below this cannot be told from probe noise")
 
+    slowing_ratio: float = _setting(0.30, "1", "contract: seconds per refill up by more than this")
+    slowing_sd: float = _setting(4.0, "1", "contract: and by more than this many residual sd")
+    slowing_refills: float = _setting(20.0, "1", "contract: judged over this many refills")
+    slowing_soon_days: float = _setting(7.0, "d", "contract: low turns medium when the limit is this near")
+    cold_oil_per_K: float = _setting(
+        -0.018,
+        "1/K",
+        "log seconds per kelvin of oil before it is learned: 13 s at 5 degC for 10 s at 20 (common practice)",
+    )
+    overdue_ratio: float = _setting(1.6, "1", "contract: times the usual burning between refills")
+    idle_refill_window_s: float = _setting(21600.0, "s", "contract: two refills within 6 h")
+    idle_refill_burned_s: float = _setting(300.0, "s", "contract: with less than 5 min burned")
+    chatter_runs: float = _setting(3.0, "1", "contract: more short runs than this in 30 min")
+    use_ratio: float = _setting(0.15, "1", "contract: oil per burning hour up by more than this")
+    use_hours: float = _setting(10.0, "h", "contract: judged over at least this many burning hours")
+    use_sd: float = _setting(4.0, "1", "contract: and by more than this many sd of the mean")
+
     # preheat
     climb_window_s: float = _setting(120.0, "s", "two minutes of heating stand clear of probe noise")
     climb_K: float = _setting(0.8, "K", "per window; a quarter of what a working heater gives (2-8 K/min)")
@@ -41,6 +58,59 @@ class Settings:
     stalled_window_s: float = _setting(300.0, "s", "contract")
     stalled_K_per_min: float = _setting(0.1, "K/min", "contract")
     stalled_under_K: float = _setting(3.0, "K", "contract: this far under the set point")
+
+    stuck_K_per_min: float = _setting(0.5, "K/min", "contract: still climbing this fast")
+    stuck_after_s: float = _setting(180.0, "s", "contract: this long after the drive went off")
+    stuck_over_K: float = _setting(5.0, "K", "contract: this far above the control band")
+    soak_s: float = _setting(
+        1500.0, "s", "a nozzle block soaks in chamber heat for about 20 min after a firing (common practice)"
+    )
+
+    # ignition and flame
+    trial_s: float = _setting(
+        90.0, "s", "longest trial for ignition before its usual time is learned (common practice: 15-90 s)"
+    )
+    no_rise_s: float = _setting(300.0, "s", "contract: oil ready and no stack rise for this long")
+    delayed_s: float = _setting(3.0, "s", "contract: mean of 5 times to flame above usual by more")
+    delayed_sd: float = _setting(4.0, "1", "contract: and by more than this many sd")
+    loss_confirm_s: float = _setting(20.0, "s", "the call must still be on this long after the fire ended")
+    relit_within_s: float = _setting(
+        150.0, "s", "a fire back this soon was a recycle, not a thermostat (60-90 s wait, common practice)"
+    )
+    no_heat_s: float = _setting(2700.0, "s", "contract: call unanswered this long")
+    no_heat_ratio: float = _setting(1.5, "1", "contract: or this many times the usual")
+    unasked_s: float = _setting(120.0, "s", "heat this long after the call ended, or without one")
+    cycling_s: float = _setting(180.0, "s", "contract: mean firing shorter than this over 6 firings")
+    cycling_starts: float = _setting(5.0, "1", "contract: or more starts than this in an hour")
+
+    # the stack, firing by firing
+    steady_min_s: float = _setting(240.0, "s", "shorter firings say too little about the steady stack")
+    step_K: float = _setting(15.0, "K", "contract: medians of 5 firings before and after differ by more")
+    step_sd: float = _setting(4.0, "1", "contract: and by more than this many sd")
+    stack_low_K: float = _setting(150.0, "K", "contract: net of the air, condensation below (270 degF, NORA manual)")
+
+    # air, supply, room, input
+    air_band_kPa: float = _setting(10.0, "kPa", "working band when the profile has none (1.5 psi, common practice)")
+    air_out_s: float = _setting(30.0, "s", "contract: outside the band this long while firing")
+    heat_kWh_per_l: float = _setting(10.684, "kWh/l", "used oil, gross: 0.138 mmBtu/gal (40 CFR 98 Table C-1)")
+    overfire_ratio: float = _setting(1.10, "1", "contract: input over rated")
+    overfire_back_ratio: float = _setting(1.05, "1", "contract: gone below this")
+    overfire_hours: float = _setting(2.0, "h", "contract: over this many burning hours")
+    supply_notice_days: float = _setting(3.0, "d", "when the profile has none")
+    supply_urgent_h: float = _setting(12.0, "h", "contract: medium turns high inside this")
+    freeze_notice_h: float = _setting(4.0, "h", "time to get there and bring heat (common practice)")
+
+    # sensors
+    frozen_s: float = _setting(7200.0, "s", "contract: not one count in this time while others moved")
+    frozen_slow_s: float = _setting(
+        43200.0, "s", "the same for room, outdoor and supply, which really stand still at night"
+    )
+    spike_K: float = _setting(25.0, "K", "a jump there and back in neighbouring readings; no probe in steel does that")
+    spikes: float = _setting(3.0, "1", "this many in 10 min are not one spark")
+    bad_readings_s: float = _setting(30.0, "s", "faults must last this long; single CRC errors are weather")
+    good_s: float = _setting(1800.0, "s", "contract: good for this long to return")
+    cold_after_h: float = _setting(7.0, "h", "with no heat for this long a probe has reached the room")
+    cold_drift_K: float = _setting(8.0, "K", "a probe that moved this far from its own usual cold difference")
 
     # limits when the profile has none
     tank_limit_C: float = _setting(95.0, "Cel", "day tank, common practice: under the flash point and the boil")

@@ -49,22 +49,12 @@ class PreheatStalled(Detector):
         refilled = self.engine.refills.last_end_ms
         if refilled is not None and self.plant.now_ms - refilled < 600_000:
             return
-        rate = self._rate_K_per_min(channel)
+        rate = self.plant.slope_per_min(channel, round(self.settings.stalled_window_s * 1000))
         if rate is not None and rate < self.settings.stalled_K_per_min:
             self.plant.raise_(
                 self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),
                 oil_C=self.plant.value(channel), missing_K=round(missing, 1),
             )  # fmt: skip
-
-    def _rate_K_per_min(self, channel: str) -> float | None:
-        window_ms = round(self.settings.stalled_window_s * 1000)
-        now = self.plant.now_ms
-        t, x = self.plant.history.window(channel, now - window_ms, now)
-        if len(x) < 4 or now - int(t[0]) < 0.8 * window_ms:
-            return None
-        minutes = (t - t[0]) / 60_000
-        minutes = minutes - minutes.mean()
-        return float((minutes * (x - x.mean())).sum() / (minutes**2).sum())
 
     def _done(self, event: Event) -> None:
         end, channel = event.number("end_C"), str(event.features["channel"])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import statistics
+import math
 from collections import deque
-from typing import TYPE_CHECKING
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
+from sootline.alarms import Priority
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.usual import MAD_TO_SD
-from sootline.events import Event
+from sootline.analysis.follow.steady import NEED, Steady
 from sootline.now import Readiness
 from sootline.profile import LogEntry
 
@@ -16,20 +17,21 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 DAY_MS = 86_400_000
-SETTLED_S = 480.0  # a firing this long tells a steady stack (common practice: 5-10 min to settle)
-NEED, NEED_DAYS = 30, 7.0
-RISE_K, MEAN_DAYS = 20.0, 5.0
-REOPENS = ("cleaning", "nozzle", "shutter", "blower", "batch")
+RISE_K, RISE_SD, MEAN_DAYS, BACK_DAYS, SOON_DAYS = 20.0, 4.0, 5.0, 10.0, 14.0
+AT_RISE_K = 41.7  # 75 degF: boiler makers' practice, when the owner has no limit of his own
+STACK_MARGIN_K = 40.0  # below the furnace's or vent's own limit (common practice)
+Z80 = 1.2816  # standard normal: 80 % between -Z80 and +Z80
 
 
 class StackRising(Detector):
-    """The owner sees: so many kelvin over clean.
+    """The owner sees: so many kelvin over clean, and between which days to clean.
 
-    Rule: 5-day mean of the steady net stack [K] (stack - return air, or - room, or as it is) above the clean baseline
-    by > max(20 K, 4 residual sd). The baseline is the median of the first 30 steady firings over at least 7 days after
-    a log entry that re-opens it, and is then frozen, so slow fouling cannot be learned as normal.
-    Source: contract; boiler practice cleans at 75 degF (42 K) over clean.
-    Wrong: with 5 K day-to-day scatter none in 2000 simulated clean seasons (limit scales with the scatter).
+    Rule: 5-day mean of the residual stack [K] (follow/steady.py) above clean by > max(20 K, 4 residual sd). The rise
+    now is the line through the last 10 days at its end; the date is where that line, in burning hours, reaches the
+    first limit: the owner's own (else 42 K), or the stack limit less 40 K; its 80 % range from the slope's standard
+    error. Low; medium when the date is within 14 days. Returns with a cleaning entry, or below 2/3 for 10 days.
+    Source: contract; 75 degF over clean, boiler makers' practice.
+    Wrong: with 5 K day-to-day scatter none in 2000 simulated clean seasons; the limit scales with the scatter.
     Blind to: whether it is ash; blower, batch, probe and firing rate look alike.
     """
 
@@ -37,64 +39,101 @@ class StackRising(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
-        self._reopen(None)
-        self.plant.on_event("firing", self._fired)
+        self._restart()
+        engine.stack.on_steady.append(self._steady)
         self.plant.on_log(self._logged)
 
-    def _reopen(self, since_ms: int | None) -> None:
-        self.since_ms = since_ms
-        self.firings: list[tuple[int, float]] = []
-        self.recent: deque[tuple[int, float]] = deque()
-        self.baseline_K: float | None = None
-        self.sd_K = 0.0
+    def _restart(self) -> None:
+        self.points: deque[tuple[int, float, float]] = deque()
+        self._below_since: int | None = None
 
     def readiness(self) -> Readiness:
-        if self.baseline_K is not None:
-            return Readiness(self.alarm, "ready", NEED, NEED)
-        return self.learned(min(len(self.firings), NEED - 1), NEED)
+        return self.learned(self.engine.stack.learned, NEED)
 
     def _logged(self, entry: LogEntry) -> None:
         if entry.kind == "cleaning":
             self.plant.clear(self.alarm, at_ms=entry.at_ms)
-        if entry.kind in REOPENS:
-            self._reopen(entry.at_ms)
+            self._restart()
 
-    def _fired(self, event: Event) -> None:
-        net = self._net_K(event)
-        if net is None:
+    def _steady(self, steady: Steady) -> None:
+        if steady.residual_K is None:
             return
-        if self.baseline_K is None:
-            self.firings.append((event.end_ms, net))
-            self._learn()
+        self.points.append((steady.t_ms, steady.burned_h, steady.residual_K))
+        while self.points[0][0] < steady.t_ms - 2 * MEAN_DAYS * DAY_MS:
+            self.points.popleft()
+        recent = [residual for t, _, residual in self.points if t >= steady.t_ms - MEAN_DAYS * DAY_MS]
+        if len(recent) < 5:
             return
-        self.recent.append((event.end_ms, net))
-        while self.recent[0][0] < event.end_ms - MEAN_DAYS * DAY_MS:
-            self.recent.popleft()
-        rise = statistics.fmean(value for _, value in self.recent) - self.baseline_K
-        limit = max(RISE_K, 4 * self.sd_K)
-        if rise > limit and len(self.recent) >= 5:
-            compared = "clean" if self._declared_clean() else "the first weeks"
-            self.plant.raise_(
-                self.alarm, "low", rise_K=round(rise, 1), residual_sd_K=round(self.sd_K, 1), compared_with=compared
-            )
-        elif rise < limit * 2 / 3:
-            self.plant.clear(self.alarm)
+        mean = math.fsum(recent) / len(recent)
+        limit = max(RISE_K, RISE_SD * self.engine.stack.sd_K)
+        if mean > limit:
+            self._below_since = None
+            self._raise(steady)
+        elif mean < limit * 2 / 3:
+            self._below_since = self._below_since or steady.t_ms
+            if steady.t_ms - self._below_since >= BACK_DAYS * DAY_MS:
+                self.plant.clear(self.alarm)
 
-    def _net_K(self, event: Event) -> float | None:
-        stack = event.number("stack_end")
-        if stack is None or event.duration_s < SETTLED_S:
+    def _raise(self, steady: Steady) -> None:
+        rise, slope, slope_se = self._line()
+        detail: dict[str, Any] = {
+            "rise_K": round(rise, 1),
+            "slope_K_per_100h": round(slope * 100, 1),
+            "residual_sd_K": round(self.engine.stack.sd_K, 1),
+            "firings": len(self.points),
+            "compared_with": "clean" if self._declared_clean() else "the first weeks",
+        }
+        priority: Priority = "low"
+        advice = self._advice(steady.t_ms, rise, slope, slope_se)
+        if advice is not None:
+            days, early, late, binding = advice
+            detail |= {
+                "clean_by": _day(steady.t_ms, days),
+                "clean_from": _day(steady.t_ms, early),
+                "clean_to": _day(steady.t_ms, late),
+                "binding": binding,
+            }
+            priority = "medium" if days < SOON_DAYS else "low"
+        self.plant.raise_(self.alarm, priority, **detail)
+
+    def _line(self) -> tuple[float, float, float]:
+        """Rise now [K], slope [K/h] and its standard error, least squares over burning hours."""
+        hours = [h for _, h, _ in self.points]
+        values = [r for _, _, r in self.points]
+        n = len(values)
+        mean_h, mean_r = math.fsum(hours) / n, math.fsum(values) / n
+        sxx = math.fsum((h - mean_h) ** 2 for h in hours)
+        if sxx <= 0:
+            return mean_r, 0.0, 1.0
+        slope = math.fsum((h - mean_h) * (r - mean_r) for h, r in zip(hours, values, strict=True)) / sxx
+        left = math.fsum((r - mean_r - slope * (h - mean_h)) ** 2 for h, r in zip(hours, values, strict=True))
+        se = math.sqrt(max(left / max(n - 2, 1), 1.0) / sxx)
+        return mean_r + slope * (hours[-1] - mean_h), slope, se
+
+    def _advice(
+        self, now_ms: int, rise: float, slope: float, slope_se: float
+    ) -> tuple[float, float, float, str] | None:
+        """(days, earliest, latest, which limit) until cleaning is due; None without a rising trend."""
+        span_days = max((self.points[-1][0] - self.points[0][0]) / DAY_MS, 1.0)
+        hours_per_day = (self.points[-1][1] - self.points[0][1]) / span_days
+        limits = {"rise": self.plant.profile.cleaning.at_rise_K or AT_RISE_K}
+        stack_limit, level = self.plant.profile.stack.limit_C, self.plant.value("stack")
+        if stack_limit is not None and level is not None and self.engine.stack.baseline is not None:
+            reference = self.plant.value("return_air") or self.plant.value("room") or 0.0
+            limits["stack limit"] = stack_limit - STACK_MARGIN_K - self.engine.stack.baseline.level_K - reference
+        binding = min(limits, key=lambda name: limits[name])
+        left_K = limits[binding] - rise
+        if left_K <= 0:
+            return 0.0, 0.0, 0.0, binding
+        if slope <= 0 or hours_per_day <= 0:
             return None
-        for reference in ("return_air_end", "room_end"):
-            if (value := event.number(reference)) is not None:
-                return stack - value
-        return stack
-
-    def _learn(self) -> None:
-        first, last = self.firings[0][0], self.firings[-1][0]
-        if len(self.firings) >= NEED and last - first >= NEED_DAYS * DAY_MS:
-            values = [value for _, value in self.firings]
-            self.baseline_K = statistics.median(values)
-            self.sd_K = MAD_TO_SD * statistics.median(abs(value - self.baseline_K) for value in values)
+        fast, slow = slope + Z80 * slope_se, max(slope - Z80 * slope_se, slope / 4)
+        early, late = left_K / fast / hours_per_day, left_K / slow / hours_per_day
+        return left_K / slope / hours_per_day, early, late, binding
 
     def _declared_clean(self) -> bool:
-        return self.since_ms is not None or self.plant.profile.furnace.clean_on is not None
+        return self.engine.stack.clean_since_ms is not None or self.plant.profile.furnace.clean_on is not None
+
+
+def _day(now_ms: int, days: float) -> str:
+    return datetime.fromtimestamp(now_ms / 1000 + min(days, 3650.0) * 86_400, UTC).date().isoformat()

@@ -25,6 +25,7 @@ class Fire:
         self.burned_ms = 0
         self.last_end_ms: int | None = None
         self.on_changed: list[Callable[[bool | None, int], None]] = []
+        self.on_proved: list[Callable[[], None]] = []
         self._burner_on_ms: int | None = None
         settings = plant.settings
         rise_ms = round(settings.stack_rise_window_s * 1000)
@@ -92,8 +93,15 @@ class Fire:
             if on is False:
                 self.last_end_ms = at_ms
                 self.plant.happened(self._firing(since, at_ms))
+        if on:
+            self.plant.at(at_ms + round(self.plant.settings.proved_s * 1000), self._proved, at_ms)
         for changed in self.on_changed:
             changed(on, at_ms)
+
+    def _proved(self, since_ms: int) -> None:
+        if self.on and self.since_ms == since_ms:
+            for proved in self.on_proved:
+                proved()
 
     def _firing(self, start_ms: int, end_ms: int) -> Event:
         """The finished firing with its features."""

@@ -12,6 +12,7 @@ from sootline.events import Event
 from sootline.profile import LogEntry
 
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
+PEAK_MS = 900_000  # the overshoot after a climb is over by then
 READY_K = 3.0  # within this of the set point the oil is ready
 
 
@@ -26,6 +27,7 @@ class Heating:
         self.start_C = 0.0
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
+        self.usual_peak_C = Usual(20)
         self.on_begun: list[Callable[[Heating], None]] = []
         self.on_done: list[Callable[[Event | None], None]] = []
         settings = plant.settings
@@ -59,6 +61,12 @@ class Heating:
         if self.plant.profile.furnace.heating == "keep-warm":
             return True
         return self.plant.state("call") is True or (self.start_ms is not None and not self.plant.has("call"))
+
+    def may_heat(self) -> bool:
+        """Whether nothing seen here rules out that the heater is on."""
+        if self.plant.profile.furnace.heating == "keep-warm" or not self.plant.has("call"):
+            return True
+        return self.plant.state("call") is not False
 
     def _watch_ready(self) -> None:
         target = self.plant.setpoint_C(self.channel)
@@ -121,3 +129,10 @@ class Heating:
             done(event)
         if event is not None:
             self.plant.happened(event)
+            self.plant.at(at_ms + PEAK_MS, self._peak, at_ms)
+
+    def _peak(self, since_ms: int) -> None:
+        """How far the thermostat lets it overshoot: the top of its control band."""
+        x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
+        if len(x) and self.plant.book.standing("heater-stuck-on", self.channel) is None:
+            self.usual_peak_C.add(float(x.max()))

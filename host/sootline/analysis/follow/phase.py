@@ -76,11 +76,6 @@ class PhaseFollower:
             return "preheat" if heating else "standby"
         if heating:
             return "preheat"
-        ended = fire.last_end_ms is not None and self._call_since() <= fire.last_end_ms
+        called_ms = plant.changed_ms("call")
+        ended = fire.last_end_ms is not None and called_ms is not None and called_ms <= fire.last_end_ms
         return "recycle" if ended else "purge"
-
-    def _call_since(self) -> int:
-        """When the call under way began, as far back as the history reaches."""
-        t, x = self.plant.history.window("call", -(2**62), self.plant.now_ms)
-        off = (x < 0.5).nonzero()[0]
-        return int(t[off[-1]]) if len(off) else int(t[0])

@@ -6,6 +6,7 @@ oil; the dip of the tank temperature tells whether oil came at all.
 
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.follow.pump import Pump, Run
+from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import Usual
 from sootline.events import Event
@@ -26,6 +27,7 @@ class Refills:
         self._learned_limit_s: float | None = None
         self._long_runs_s: list[float] = []
         pump.on_ended.append(self._ended)
+        plant.on("pump", self._silence)
 
     @property
     def limit_s(self) -> float | None:
@@ -41,6 +43,10 @@ class Refills:
     def burned_since_last_s(self) -> float | None:
         """Burning time since the last refill [s]; None before the first."""
         return None if self._burned_at_last_s is None else self.fire.burned_s() - self._burned_at_last_s
+
+    def _silence(self, mark: Mark) -> None:
+        if mark.on is None:
+            self._burned_at_last_s = None  # a refill may have been missed
 
     def dip_K(self, run: Run) -> float | None:
         """How far cold oil pulled the day tank below where it was heading [K]; None without readings."""

@@ -1,0 +1,69 @@
+"""`flame-loss`: the fire went out while heat was still wanted."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.alarms import Priority
+from sootline.analysis.detect.base import Detector
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+HOUR_MS = 3_600_000
+
+
+class FlameLoss(Detector):
+    """The owner sees: the flame was lost, and whether it came back.
+
+    Rule: the fire ended (by `flame`, or the stack cooling as after a shut-down) and 20 s later the call is still on,
+    the high limit is closed and the power on. Without `call`: the burner stayed on; or, weakly, the fire was back
+    within 150 s, sooner than a thermostat asks. Medium; high at the second within an hour.
+    Returns with a firing proved for 5 min. Source: contract; a control waits 60-90 s before it retries (NORA manual).
+    Wrong: a thermostat that bounces; 1 in 3 seasons (weak form: 1 a season).
+    Blind to: on the required four, a loss that ends in lockout.
+    """
+
+    alarm = "flame-loss"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._losses: list[int] = []
+        self._ended_ms: int | None = None
+        engine.fire.on_changed.append(self._fire)
+        engine.fire.on_proved.append(self._proved)
+
+    def readiness(self) -> Readiness:
+        return super().readiness() if self.plant.has("call") or self.plant.has("burner") else self.blind("call")
+
+    def _fire(self, on: bool | None, at_ms: int) -> None:
+        if on is False:
+            self._ended_ms = at_ms
+            wait_ms = round(self.settings.loss_confirm_s * 1000)
+            self.plant.at(max(at_ms + wait_ms, self.plant.now_ms), self._confirm, at_ms)
+        elif on and self._ended_ms is not None and self.readiness().state == "blind":
+            relit_s = (at_ms - self._ended_ms) / 1000
+            if relit_s < self.settings.relit_within_s:
+                self._lost(self._ended_ms, recovered=True)
+
+    def _confirm(self, ended_ms: int) -> None:
+        plant = self.plant
+        if self.engine.fire.on or self._ended_ms != ended_ms or plant.state("limit") or plant.state("power") is False:
+            return
+        wanted = plant.state("call") if plant.has("call") else plant.state("burner")
+        if wanted and not self._call_pausing(ended_ms):
+            self._lost(ended_ms, recovered=False)
+
+    def _call_pausing(self, ended_ms: int) -> bool:
+        """The call went off about when the fire did, and has come back since."""
+        _t, x = self.plant.history.window("call", ended_ms - 60_000, self.plant.now_ms)
+        return bool(len(x)) and bool((x < 0.5).any())
+
+    def _lost(self, at_ms: int, recovered: bool) -> None:
+        self._losses = [t for t in self._losses if at_ms - t < HOUR_MS] + [at_ms]
+        priority: Priority = "high" if len(self._losses) >= 2 else "medium"
+        self.plant.raise_(self.alarm, priority, at_ms=at_ms, losses_1h=len(self._losses), recovered=recovered)
+
+    def _proved(self) -> None:
+        self.plant.clear(self.alarm)

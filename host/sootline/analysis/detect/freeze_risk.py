@@ -1,0 +1,56 @@
+"""`freeze-risk`: the room will reach its freezing limit before anyone is likely to be there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.alarms import iso
+from sootline.analysis.detect.base import Detector
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+LOOK_MS = 600_000
+NEAR_K = 1.0
+
+
+class FreezeRisk(Detector):
+    """The owner sees: the room now, and when it reaches the limit if nothing is done.
+
+    Rule, looked at every 10 min: room at or below the limit; or falling (least squares over 60 min) such that it
+    reaches the limit within 4 h, and the furnace is not answering: no fire for 30 min with the call on (or unknown).
+    A room that falls at night until its thermostat calls is not at risk. Returns 1 K above with the fall ended.
+    Source: contract; 4 h is common practice for getting there.
+    Wrong: a door left open on a cold day; 1 a season.
+    Blind to: without `room` and `room.freeze_C`.
+    """
+
+    alarm = "freeze-risk"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        if self.plant.profile.room.freeze_C is not None:
+            engine.every(LOOK_MS, self._look)
+
+    def readiness(self) -> Readiness:
+        if self.plant.profile.room.freeze_C is None:
+            return self.blind("room.freeze_C")
+        return super().readiness() if self.plant.has("room") else self.blind("room")
+
+    def _look(self) -> None:
+        freeze, room = self.plant.profile.room.freeze_C, self.plant.value("room")
+        if freeze is None or room is None:
+            return
+        at_ms = self.engine.freeze_at_ms()
+        soon = at_ms is not None and at_ms - self.plant.now_ms < self.settings.freeze_notice_h * 3_600_000
+        if room <= freeze or (soon and self._unanswered()):
+            self.plant.raise_(self.alarm, "high", room_C=round(room, 1), freeze_C=freeze, freeze_at=iso(at_ms))
+        elif room > freeze + NEAR_K and not soon:
+            self.plant.clear(self.alarm)
+
+    def _unanswered(self) -> bool:
+        fire = self.engine.fire
+        if fire.on or (fire.last_end_ms is not None and self.plant.now_ms - fire.last_end_ms < 1_800_000):
+            return False
+        return self.plant.state("call") is not False

@@ -1,0 +1,105 @@
+"""`heat-without-call`: something burns, or keeps hot, that nobody asked for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.alarms import Priority
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.marks import Mark
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+COOL_MS = 1_800_000
+HOT_K = 60.0  # above where it stood before the firing
+
+
+class HeatWithoutCall(Detector):
+    """The owner sees: heat without a call; a welded relay, oil burning on, or burning soot.
+
+    Rule: the stack heats up as after a light-off, or the burner runs, or the fire goes on, with no call for 2 min; or
+    30 min into a cool-down the stack is not falling and still hot with no call and no preheat.
+    Critical; on the required four only the last form, medium. Source: contract.
+    Wrong: a call contact that fell off its terminal (`sensor-fault` cannot know); 1 in 5 seasons.
+    Blind to: on the required four, a thermostat or relay that keeps calling.
+    """
+
+    alarm = "heat-without-call"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self.plant.on("call", self._call)
+        self.plant.on("burner", self._burner)
+        self.plant.on("stack-heats", self._heats)
+        engine.fire.on_changed.append(self._fire)
+
+    def readiness(self) -> Readiness:
+        return super().readiness() if self.plant.has("call") else self.blind("call")
+
+    def _wait_ms(self) -> int:
+        return round(self.settings.unasked_s * 1000)
+
+    def _call(self, mark: Mark) -> None:
+        if mark.on is False:
+            self.plant.at(mark.at_ms + self._wait_ms(), self._still_burning)
+
+    def _burner(self, mark: Mark) -> None:
+        if mark.on and self.plant.state("call") is False:
+            self.plant.at(mark.at_ms + self._wait_ms(), self._still_burning)
+
+    def _heats(self, mark: Mark) -> None:
+        if mark.on and self.plant.state("call") is False:
+            self.plant.at(mark.at_ms + self._wait_ms(), self._still_hot, self.plant.value("stack"))
+
+    def _no_call(self) -> bool:
+        """No call now, nor in the last two minutes."""
+        if self.plant.state("call") is not False:
+            return False
+        _t, x = self.plant.history.window("call", self.plant.now_ms - self._wait_ms(), self.plant.now_ms)
+        return not len(x) or bool((x[1:] < 0.5).all())
+
+    def _still_burning(self) -> None:
+        running = self.plant.state("burner")
+        burning = self.engine.fire.on and running is not False
+        if self._no_call() and (running or burning):
+            self._raise("critical", "the burner runs on" if running else "the fire goes on")
+
+    def _still_hot(self, was_C: float | None) -> None:
+        now_C = self.plant.value("stack")
+        if self._no_call() and was_C is not None and now_C is not None and now_C > was_C + self.settings.stack_rise_K:
+            self._raise("critical", "the stack heats up")
+
+    def _fire(self, on: bool | None, at_ms: int) -> None:
+        if on is False:
+            self.plant.at(at_ms + COOL_MS, self._cooled, at_ms)
+
+    def _cooled(self, ended_ms: int) -> None:
+        fire = self.engine.fire
+        if fire.on or fire.last_end_ms != ended_ms or self.plant.state("call"):
+            return
+        if any(heating.start_ms is not None for heating in self.engine.heating.values()):
+            return
+        now_C, slope = self.plant.value("stack"), self.plant.slope_per_min("stack", 600_000)
+        at_end = self.plant.history.mean("stack", ended_ms - 60_000, ended_ms)
+        if now_C is None or slope is None or at_end is None or now_C < at_end - 0.3 * max(at_end - 20.0, 1.0):
+            priority: Priority | None = None
+        else:
+            priority = "critical" if self.plant.has("call") else "medium"
+        if priority is not None and slope is not None and slope > -0.2:
+            self._raise(priority, "the stack does not cool")
+
+    def _raise(self, priority: Priority, reason: str) -> None:
+        self.plant.raise_(self.alarm, priority, reason=reason, stack_C=self.plant.value("stack"))
+        self.plant.at(self.plant.now_ms + 300_000, self._gone)
+
+    def _gone(self) -> None:
+        if self.plant.book.standing(self.alarm) is None:
+            return
+        slope = self.plant.slope_per_min("stack", 300_000)
+        cooling = slope is not None and slope < 0.5 and not self.engine.fire.on
+        if self.plant.state("call") or (cooling and self.plant.state("burner") is not True):
+            self.plant.clear(self.alarm)
+        else:
+            self.plant.at(self.plant.now_ms + 300_000, self._gone)

@@ -1,0 +1,132 @@
+"""`heater-stuck-on`: oil goes on heating when nothing should heat it; solid-state relays fail closed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.marks import Level, Mark, Slope
+from sootline.now import Readiness
+from sootline.profile import LogEntry
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+WINDOW_MS = 180_000
+AGAIN_MS = 60_000
+
+
+class HeaterStuckOn(Detector):
+    """The owner sees: a heater is stuck on, the temperature now and how fast it climbs.
+
+    Rule, for day tank and nozzle block, least-squares slope over 3 min > 0.5 K/min and one of
+    (a) its drive has been off for 3 min; (b) the oil is 5 K above the control band: set point or usual peak;
+    (c) no call for 3 min on a furnace that heats only on call.
+    The nozzle block soaks in chamber heat after a firing: for 25 min only (b), at twice the margin, counts.
+    Returns when the climb has ended and a person has seen it. Source: contract; relays fail closed (common practice).
+    Wrong: a thermostat turned up without a log entry; 1 in 3 seasons.
+    Blind to: a stuck heater on a kept-warm furnace without its drive, until it leaves the control band.
+    """
+
+    alarm = "heater-stuck-on"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._climbing: dict[str, bool] = {}
+        for channel in engine.heating:
+            limit = self.settings.stuck_K_per_min * WINDOW_MS / 60_000
+            self.plant.watch(Slope(f"{channel}-keeps-climbing", channel, WINDOW_MS, limit, limit / 2), self._climbs)
+            self._watch_band(channel)
+        self.plant.on_log(self._logged)
+
+    def readiness(self) -> Readiness:
+        known = any(self.plant.has(f"{channel}_heater") for channel in self.engine.heating)
+        on_call = self.plant.has("call") and self.plant.profile.furnace.heating == "on-call"
+        if known or on_call or self.plant.setpoint_C("tank") is not None:
+            return super().readiness()
+        return self.blind("tank_heater")
+
+    def _logged(self, entry: LogEntry) -> None:
+        if entry.kind == "setpoint" and entry.channel in self.engine.heating:
+            self._watch_band(entry.channel)
+
+    def _watch_band(self, channel: str) -> None:
+        target = self.plant.setpoint_C(channel)
+        if target is not None:
+            top = target + self.settings.stuck_over_K
+            self.plant.watch(Level(f"{channel}-over-band", channel, top, top - 2.0), self._over_band)
+
+    def _climbs(self, mark: Mark) -> None:
+        channel = mark.subject.removesuffix("-keeps-climbing")
+        self._climbing[channel] = bool(mark.on)
+        if mark.on:
+            self._look(channel)
+        else:
+            self._back(channel)
+
+    def _over_band(self, mark: Mark) -> None:
+        channel = mark.subject.removesuffix("-over-band")
+        if mark.on:
+            self._look(channel)
+        else:
+            self._back(channel)
+
+    def _back(self, channel: str) -> None:
+        if not self._climbing.get(channel) and not self._above_band(channel):
+            self.plant.clear(self.alarm, channel)
+
+    def _look(self, channel: str) -> None:
+        """Raise if the climb has no good reason; else look again while it goes on."""
+        rate = self.plant.slope_per_min(channel, WINDOW_MS)
+        if not self._climbing.get(channel):
+            return
+        reason = self._reason(channel) if rate is not None and rate > self.settings.stuck_K_per_min else None
+        if reason is not None and rate is not None:
+            self.plant.raise_(
+                self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
+                oil_C=self.plant.value(channel),
+            )  # fmt: skip
+        self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self.plant.now_ms)
+
+    def _again(self, channel: str, since_ms: int) -> None:
+        if self._climbing.get(channel) and self.plant.book.standing(self.alarm, channel) is None:
+            self._look(channel)
+
+    def _reason(self, channel: str) -> str | None:
+        now, after_ms = self.plant.now_ms, round(self.settings.stuck_after_s * 1000)
+        if channel == "nozzle" and self._soaking():
+            return "far above the control band" if self._above_band(channel, 2.0) else None
+        drive = f"{channel}_heater"
+        if self.plant.has(drive):
+            if self.plant.state(drive) is False and not self._was_on(drive, now - after_ms):
+                return "its drive is off"
+        elif self._on_call() and self.plant.state("call") is False and not self._was_on("call", now - after_ms):
+            return "no call for heat"
+        return "above the control band" if self._above_band(channel) and self.plant.state(drive) is not True else None
+
+    def _on_call(self) -> bool:
+        return self.plant.profile.furnace.heating == "on-call"
+
+    def _soaking(self) -> bool:
+        """The nozzle block is in the heat of a fire that burns or has just ended."""
+        fire = self.engine.fire
+        if fire.on:
+            return True
+        soak_ms = round(self.settings.soak_s * 1000)
+        return fire.last_end_ms is not None and self.plant.now_ms - fire.last_end_ms < soak_ms
+
+    def _was_on(self, channel: str, since_ms: int) -> bool:
+        """Whether it was on, or not known to be off, at any moment since then."""
+        t, x = self.plant.history.window(channel, since_ms - self.plant.sampling.idle_gap_ms, self.plant.now_ms)
+        if not len(t):
+            return True
+        first = max(0, int((t <= since_ms).sum()) - 1)
+        return bool((x[first:] > 0.5).any())
+
+    def _above_band(self, channel: str, times: float = 1.0) -> bool:
+        target, value = self.plant.setpoint_C(channel), self.plant.value(channel)
+        if target is None or value is None:
+            return False
+        peak = self.engine.heating[channel].usual_peak_C
+        top = max(target, peak.median) if peak.count >= 5 and peak.median is not None else target + 3.0
+        return value > top + times * self.settings.stuck_over_K

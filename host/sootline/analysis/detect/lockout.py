@@ -1,0 +1,66 @@
+"""`lockout`: the primary safety control has locked out, or behaves as if it had."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.marks import Mark
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+DAY_MS = 86_400_000
+WAIT_MS = 600_000
+
+
+class Lockout(Detector):
+    """The owner sees: locked out, no flame; after the second reset: do not reset again.
+
+    Rule: `lockout` on; or, without that contact, call on and neither fire nor heating nor burner 10 min after a start
+    that failed. Each time it goes off within a call counts as a reset. Returns with a firing proved for 5 min.
+    Source: contract. Wrong: practically never with the contact; without it 1 in 5 seasons.
+    Blind to: a lockout without contact and without `call` and `burner`.
+    """
+
+    alarm = "lockout"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self.resets: list[int] = []
+        self.plant.on("lockout", self._changed)
+        self.plant.on("burner", self._burner)
+        engine.fire.on_proved.append(self._proved)
+
+    def readiness(self) -> Readiness:
+        if self.plant.has("lockout") or (self.plant.has("call") and self.plant.has("burner")):
+            return super().readiness()
+        return self.blind("lockout")
+
+    def _changed(self, mark: Mark) -> None:
+        if mark.on:
+            self._raise(mark.at_ms)
+        elif mark.on is False and self.plant.book.standing(self.alarm):
+            self.resets = [t for t in self.resets if mark.at_ms - t < DAY_MS] + [mark.at_ms]
+            self._raise(mark.at_ms)
+
+    def _burner(self, mark: Mark) -> None:
+        """Without the contact, watch what follows a start that failed."""
+        if mark.on is False and not self.plant.has("lockout") and not self.engine.fire.on:
+            self.plant.at(mark.at_ms + WAIT_MS, self._still_dead, mark.at_ms)
+
+    def _still_dead(self, since_ms: int) -> None:
+        fire = self.engine.fire
+        lit_since = fire.on or (fire.last_end_ms or 0) > since_ms - 60_000
+        heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
+        quiet = self.plant.state("burner") is False and self.plant.state("call") and not self.plant.state("limit")
+        if quiet and not lit_since and not heating and self.plant.changed_ms("burner") == since_ms:
+            self._raise(self.plant.now_ms)
+
+    def _raise(self, at_ms: int) -> None:
+        detail = {"resets_24h": len(self.resets), "do_not_reset": len(self.resets) >= 2}
+        self.plant.raise_(self.alarm, "high", at_ms=at_ms, channel=None, **detail)
+
+    def _proved(self) -> None:
+        self.plant.clear(self.alarm)

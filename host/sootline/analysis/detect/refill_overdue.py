@@ -1,0 +1,68 @@
+"""`refill-overdue`: far more oil has been burned since the last refill than the float lets pass."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.pump import Run
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+
+class RefillOverdue(Detector):
+    """The owner sees: the day tank should have been refilled by now.
+
+    Rule: burning time since the last refill > 1.6 x its usual value (median of the furnace's own intervals); with
+    1.6 -> 2.2 while learning. Source: contract.
+    Wrong: a firing rate cut by nearly half (a plugging nozzle: worth a look as well); 1 in 3 seasons.
+    Blind to: refills missed in a silence of the board (it then waits for the next one).
+    """
+
+    alarm = "refill-overdue"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        engine.fire.on_changed.append(self._fire)
+        engine.pump.on_ended.append(self._ended)
+
+    def readiness(self) -> Readiness:
+        return self.learned(self.engine.refills.usual_burned_s.count, 10)
+
+    def _limit_s(self) -> float | None:
+        usual = self.engine.refills.usual_burned_s
+        if usual.count < 5 or usual.median is None:
+            return None
+        over = self.settings.overdue_ratio - 1
+        return usual.median * (1 + over * (self.settings.learning_factor if self.learning() else 1))
+
+    def _fire(self, on: bool | None, at_ms: int) -> None:
+        if on:
+            self._look()
+
+    def _ended(self, run: Run) -> None:
+        if run.known and run.on_s >= self.settings.chatter_run_s:
+            self.plant.clear(self.alarm, at_ms=run.end_ms)
+            if self.engine.fire.on:
+                self._look()
+
+    def _look(self) -> None:
+        """Look again when the burning time will have reached the limit, if the fire goes on."""
+        limit, burned = self._limit_s(), self.engine.refills.burned_since_last_s()
+        if limit is None or burned is None or not self.engine.fire.on or self.engine.pump.start_ms is not None:
+            return
+        if burned > limit:
+            calls = self.plant.state("float")
+            detail: dict[str, Any] = {} if calls is None else {"float_calls": calls}
+            usual = self.engine.refills.usual_burned_s.median or 0.0
+            self.plant.raise_(
+                self.alarm,
+                self.capped("high"),
+                burned_min=round(burned / 60, 1),
+                usual_min=round(usual / 60, 1),
+                **detail,
+            )
+        else:
+            self.plant.at(self.plant.now_ms + round((limit - burned) * 1000) + 1000, self._look)

@@ -1,0 +1,133 @@
+"""`refill-slowing`: refills take ever longer at the same oil temperature; the filter or strainer is plugging."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections import deque
+from typing import TYPE_CHECKING, Any
+
+from sootline.alarms import Priority
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.usual import MAD_TO_SD
+from sootline.events import Event
+from sootline.now import Readiness
+from sootline.profile import LogEntry
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+DAY_MS = 86_400_000
+NEED = 30
+PRIOR_SLOPE_SD = 0.008  # 1/K: how far the cold-oil slope of one furnace may lie from the common one
+MIN_SD = 0.03  # log seconds: timing and float scatter below which no furnace stays
+
+
+class RefillSlowing(Detector):
+    """The owner sees: the refill filter is plugging, and about when the limiter will trip.
+
+    Rule: y = ln(seconds per refill) - b (T_oil - T0), T_oil from `supply`, else `outdoor`, b [1/K] from the furnace's
+    first 30 refills with the common slope as prior (cold oil is thick and slow). Median of 20 refills above the
+    baseline by > ln 1.3 and > 4 residual sd. The date is where the Theil-Sen line of the last 20 reaches the limit.
+    Returns below 2/3 of that for 10 refills, or with a filter entry.
+    Source: contract; ASTM D341 for why cold oil slows.
+    Wrong: a deep cold snap on a furnace with neither `supply` nor `outdoor`; 1 in 5 seasons otherwise less.
+    Blind to: a filter that fails within 20 refills (`refill-timeout` sees that).
+    """
+
+    alarm = "refill-slowing"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._restart()
+        self.plant.on_event("refill", self._refilled)
+        self.plant.on_log(self._logged)
+
+    def _restart(self) -> None:
+        self.learning_set: list[tuple[float, float | None]] = []
+        self.level: float | None = None
+        self.sd = MIN_SD
+        self.slope = self.settings.cold_oil_per_K
+        self.reference_C: float | None = None
+        self.recent: deque[tuple[int, float]] = deque(maxlen=round(self.settings.slowing_refills))
+        self.below = 0
+
+    def readiness(self) -> Readiness:
+        have = NEED if self.level is not None else min(len(self.learning_set), NEED - 1)
+        return self.learned(have, NEED)
+
+    def _logged(self, entry: LogEntry) -> None:
+        if entry.kind in ("filter", "repair", "service", "batch"):
+            self.plant.clear(self.alarm, at_ms=entry.at_ms)
+            self._restart()
+
+    def _refilled(self, event: Event) -> None:
+        seconds = event.number("on_time_s")
+        if event.features["stalled"] or seconds is None or seconds <= 0:
+            return
+        oil_C = event.number("supply_C")
+        if oil_C is None:
+            oil_C = event.number("outdoor_C")
+        y = math.log(seconds)
+        if self.level is None:
+            self.learning_set.append((y, oil_C))
+            if len(self.learning_set) >= NEED:
+                self._learn()
+            return
+        self.recent.append((event.end_ms, y - self._cold(oil_C)))
+        if len(self.recent) == self.recent.maxlen:
+            self._judge(event.end_ms)
+
+    def _cold(self, oil_C: float | None) -> float:
+        if oil_C is None or self.reference_C is None:
+            return 0.0
+        return self.slope * (oil_C - self.reference_C)
+
+    def _learn(self) -> None:
+        """Level, slope (shrunk to the common one) and scatter of the first refills; frozen from here on."""
+        pairs = [(y, oil) for y, oil in self.learning_set if oil is not None]
+        if len(pairs) >= NEED // 2:
+            self.reference_C = statistics.fmean(oil for _, oil in pairs)
+            sxx = sum((oil - self.reference_C) ** 2 for _, oil in pairs)
+            sxy = sum((oil - self.reference_C) * y for y, oil in pairs)
+            weight = MIN_SD**2 / PRIOR_SLOPE_SD**2
+            self.slope = (sxy + weight * self.settings.cold_oil_per_K) / (sxx + weight)
+        corrected = [y - self._cold(oil) for y, oil in self.learning_set]
+        self.level = statistics.median(corrected)
+        self.sd = max(MIN_SD, MAD_TO_SD * statistics.median(abs(y - self.level) for y in corrected))
+
+    def _judge(self, now_ms: int) -> None:
+        assert self.level is not None
+        rise = statistics.median(y for _, y in self.recent) - self.level
+        limit = max(math.log1p(self.settings.slowing_ratio), self.settings.slowing_sd * self.sd)
+        if rise > limit:
+            self.below = 0
+            days = self._days_to_limit()
+            soon = days is not None and days < self.settings.slowing_soon_days
+            priority: Priority = "medium" if soon else "low"
+            detail: dict[str, Any] = {} if days is None else {"limit_in_days": round(days, 1)}
+            self.plant.raise_(
+                self.alarm, priority, at_ms=now_ms, slower_ratio=round(math.exp(rise), 3),
+                usual_s=round(math.exp(self.level), 1), **detail,
+            )  # fmt: skip
+        elif rise < limit * 2 / 3:
+            self.below += 1
+            if self.below >= 10:
+                self.plant.clear(self.alarm, at_ms=now_ms)
+
+    def _days_to_limit(self) -> float | None:
+        """Days until the trend of the last refills reaches the limiter; None without a limit or a rising trend."""
+        limit_s = self.engine.refills.limit_s
+        if limit_s is None:
+            return None
+        points = list(self.recent)
+        slopes = [
+            (y2 - y1) / (t2 - t1)
+            for i, (t1, y1) in enumerate(points)
+            for t2, y2 in points[i + 1 :]
+            if t2 - t1 > 600_000
+        ]
+        if not slopes or (slope := statistics.median(slopes)) <= 0:
+            return None
+        level = statistics.median(y for _, y in points)
+        return max(0.0, (math.log(limit_s) - level) / slope / DAY_MS)

@@ -1,0 +1,60 @@
+"""`refill-without-burning`: the day tank was refilled twice and hardly anything burned in between."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.pump import Run
+from sootline.now import Readiness
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+WHOLE = 0.5  # a run below this share of the usual one only topped the tank up
+
+
+class RefillWithoutBurning(Detector):
+    """The owner sees: oil is going somewhere other than the fire.
+
+    Rule: two whole refills within 6 h with less than min(5 min, 0.3 x the usual interval) burned between them, neither
+    of them stopped by the limiter. Source: contract; the second bound is for small floats that call every few minutes.
+    Wrong: a tank drained and filled by hand, a first fill; 1 in 3 seasons.
+    Blind to: a leak slower than one differential in 6 h.
+    """
+
+    alarm = "refill-without-burning"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._last: Run | None = None
+        self._burned_s = 0.0
+        engine.pump.on_ended.append(self._ended)
+
+    def readiness(self) -> Readiness:
+        return self.learned(self.engine.refills.usual_on_s.count, 10)
+
+    def _ended(self, run: Run) -> None:
+        last, burned_before = self._last, self._burned_s
+        refills = self.engine.refills
+        usual_s, usual_burned_s = refills.usual_on_s.median, refills.usual_burned_s.median
+        whole = run.known and usual_s is not None and run.on_s >= WHOLE * usual_s and not refills.at_limit(run.on_s)
+        burned_s = self.engine.fire.burned_s()
+        self._last, self._burned_s = (run, burned_s) if whole else (None, burned_s)
+        if not whole or usual_burned_s is None or refills.usual_on_s.count < 5:
+            return
+        allowed = min(self.settings.idle_refill_burned_s, 0.3 * usual_burned_s)
+        if last is None:
+            return
+        apart_s = (run.start_ms - last.end_ms) / 1000
+        if apart_s < self.settings.idle_refill_window_s and self._burned_between(burned_before, burned_s) < allowed:
+            self.plant.raise_(
+                self.alarm, self.capped("high"), at_ms=run.end_ms,
+                burned_s=round(burned_s - burned_before), apart_min=round(apart_s / 60, 1),
+            )  # fmt: skip
+        elif burned_s - burned_before >= 0.5 * usual_burned_s:
+            self.plant.clear(self.alarm, at_ms=run.end_ms)
+
+    def _burned_between(self, before_s: float, after_s: float) -> float:
+        """Seconds burned; without end where a silence hides whether the fire burned."""
+        return float("inf") if self.engine.fire.on is None else after_s - before_s

@@ -1,0 +1,188 @@
+"""`sensor-fault`: a reading that cannot be true; says which alarms are blind without it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sootline.alarms import Priority
+from sootline.analysis.catalogue import KINDS
+from sootline.analysis.detect.base import Detector
+from sootline.analysis.usual import Usual
+from sootline.channels import CHANNELS
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+LOOK_MS = 600_000
+HOT = ("tank", "nozzle", "stack", "return_air", "supply_air")
+SLOW = ("room", "outdoor", "supply", "combustion_air")
+MOVED_K = 5.0
+NE107 = {
+    "open": "failure", "short": "failure", "absent": "failure", "frozen": "failure", "range": "failure",
+    "crc": "maintenance required", "spiking": "maintenance required", "drifted": "out of specification",
+}  # fmt: skip
+
+
+class SensorFault(Detector):
+    """The owner sees: which probe lies, how, and what cannot be watched meanwhile.
+
+    Rules, each for 30 min gone before it returns:
+    open, short, range, crc, absent: said by the board, lasting 30 s (or 3 within 10 min); a channel that was there and
+    has been silent for 10 min while others speak;
+    frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K;
+    spiking: 3 jumps of > 25 K there and back within 10 min (bad contact, ignition noise);
+    drifted: after 7 h without heat its difference to the room (return air, outdoor as stand-ins) is 8 K and 6 sd away
+    from its own usual one, twice in a row.
+    Medium; high when the oil's own temperature is lost while its heater may be on. Health by NAMUR NE 107.
+    Wrong: a probe that truly stands still; 1 in 2 seasons.
+    Blind to: drift below 8 K, and on a furnace that never rests.
+    """
+
+    alarm = "sensor-fault"
+
+    def __init__(self, engine: Engine) -> None:
+        super().__init__(engine)
+        self._bad: dict[str, tuple[int, int, int, str]] = {}  # first, last, count, kind
+        self._cold: dict[str, Usual] = {}
+        self._drifts: dict[str, int] = {}
+        self._last_rest_ms: int | None = None
+        self.plant.on_fault(self._fault)
+        engine.every(LOOK_MS, self._look)
+
+    def _fault(self, channel: str, kind: str) -> None:
+        now = self.plant.now_ms
+        first, last, count, _ = self._bad.get(channel, (now, now, 0, kind))
+        if now - last > LOOK_MS:
+            first, count = now, 0
+        self._bad[channel] = (first, now, count + 1, kind)
+        lasting = now - first >= self.settings.bad_readings_s * 1000
+        if lasting or count + 1 >= 3:
+            self._raise(channel, kind, first)
+
+    def _raise(self, channel: str, kind: str, at_ms: int, **detail: Any) -> None:
+        blind = sorted(
+            k.id for k in KINDS.values() if channel in k.reads or ("*" in k.reads and channel in self.engine.heating)
+        )
+        self.plant.raise_(
+            self.alarm, self._priority(channel), at_ms=at_ms, channel=channel, fault=kind, health=NE107[kind],
+            blind_to=blind, **detail,
+        )  # fmt: skip
+        first, _, count, _ = self._bad.get(channel, (at_ms, 0, 0, kind))
+        self._bad[channel] = (first, self.plant.now_ms, count, kind)
+
+    def _priority(self, channel: str) -> Priority:
+        heating = self.engine.heating.get(channel)
+        if heating is None:
+            return "medium"
+        drive = self.plant.state(f"{channel}_heater")
+        may_heat = drive is True or (drive is None and heating.may_heat())
+        return "high" if may_heat else "medium"
+
+    def _look(self) -> None:
+        for channel in CHANNELS:
+            if not self.plant.has(channel):
+                continue
+            if CHANNELS[channel].kind == "analog":
+                self._look_at(channel)
+            self._silent(channel)
+            self._good(channel)
+        self._compare_cold()
+
+    def _look_at(self, channel: str) -> None:
+        now = self.plant.now_ms
+        if channel in HOT:
+            self._frozen(channel, round(self.settings.frozen_s * 1000))
+            self._spiking(channel, now)
+        elif channel in SLOW:
+            self._frozen(channel, round(self.settings.frozen_slow_s * 1000))
+
+    def _frozen(self, channel: str, span_ms: int) -> None:
+        now = self.plant.now_ms
+        since = self.plant.history.unchanged_since(channel)
+        if since is None or now - since < span_ms:
+            return
+        latest = self.plant.history.latest(channel)
+        if latest is None or now - latest[0] > self.plant.sampling.idle_gap_ms:
+            return
+        moved = [c for c in ("tank", "nozzle", "stack") if c != channel and self._moved_K(c, span_ms) > MOVED_K]
+        if moved and (channel not in ("return_air", "supply_air", "stack") or self._burned_in(span_ms)):
+            self._raise(channel, "frozen", now, unchanged_h=round((now - since) / 3_600_000, 1))
+
+    def _burned_in(self, span_ms: int) -> bool:
+        fire = self.engine.fire
+        return bool(fire.on) or (fire.last_end_ms is not None and self.plant.now_ms - fire.last_end_ms < span_ms // 2)
+
+    def _moved_K(self, channel: str, span_ms: int) -> float:
+        x = self.plant.history.window(channel, self.plant.now_ms - min(span_ms, 7_200_000), self.plant.now_ms)[1]
+        return float(x.max() - x.min()) if len(x) else 0.0
+
+    def _spiking(self, channel: str, now: int) -> None:
+        _t, x = self.plant.history.window(channel, now - LOOK_MS, now)
+        if len(x) < 5:
+            return
+        step = np.diff(x)
+        there_and_back = (np.abs(step[:-1]) > self.settings.spike_K) & (
+            np.abs(step[:-1] + step[1:]) < 0.4 * np.abs(step[:-1])
+        )
+        spikes = int(there_and_back.sum())
+        if spikes >= self.settings.spikes:
+            self._raise(channel, "spiking", now, spikes_10min=spikes)
+
+    def _silent(self, channel: str) -> None:
+        latest = self.plant.history.latest(channel)
+        if latest is None:
+            return
+        others = [self.plant.history.latest(c) for c in ("tank", "nozzle", "stack", "pump") if c != channel]
+        spoken = [other[0] for other in others if other is not None]
+        if not spoken or self.plant.now_ms - max(spoken) > self.plant.sampling.idle_gap_ms:
+            return
+        silent_ms = max(LOOK_MS, 5 * self.plant.sampling.idle_gap_ms // 3)
+        bad = self._bad.get(channel)
+        if self.plant.now_ms - latest[0] > silent_ms and (bad is None or self.plant.now_ms - bad[1] > LOOK_MS):
+            self._raise(channel, "absent", latest[0] + silent_ms)
+
+    def _good(self, channel: str) -> None:
+        bad = self._bad.get(channel)
+        if bad is None or self.plant.now_ms - bad[1] < self.settings.good_s * 1000:
+            return
+        latest = self.plant.history.latest(channel)
+        if latest is not None and self.plant.now_ms - latest[0] <= self.plant.sampling.idle_gap_ms:
+            del self._bad[channel]
+            self.plant.clear(self.alarm, channel)
+
+    def _compare_cold(self) -> None:
+        """Once in each long rest, compare every probe with the room."""
+        fire = self.engine.fire
+        rested_ms = round(self.settings.cold_after_h * 3_600_000)
+        if fire.on or fire.last_end_ms is None or self.plant.now_ms - fire.last_end_ms < rested_ms:
+            return
+        if self._last_rest_ms == fire.last_end_ms:
+            return
+        self._last_rest_ms = fire.last_end_ms
+        reference = next((c for c in ("room", "return_air") if self.plant.value(c) is not None), None)
+        if reference is None:
+            return
+        for channel in ("stack", "nozzle", "tank", "return_air"):
+            if channel == reference or self.plant.value(channel) is None or not self._rests(channel):
+                continue
+            self._cold_difference(channel, (self.plant.value(channel) or 0.0) - (self.plant.value(reference) or 0.0))
+
+    def _rests(self, channel: str) -> bool:
+        """Nothing has heated this probe: it is falling or still, and its heater is not kept warm."""
+        if channel in self.engine.heating and self.plant.profile.furnace.heating != "on-call":
+            return False
+        return self._moved_K(channel, 3_600_000) < 3.0
+
+    def _cold_difference(self, channel: str, difference_K: float) -> None:
+        usual = self._cold.setdefault(channel, Usual(30))
+        if usual.count >= 4 and usual.median is not None and usual.sd is not None:
+            off = abs(difference_K - usual.median)
+            if off > max(self.settings.cold_drift_K, 6 * usual.sd):
+                self._drifts[channel] = self._drifts.get(channel, 0) + 1
+                if self._drifts[channel] >= 2:
+                    self._raise(channel, "drifted", self.plant.now_ms, drift_K=round(difference_K - usual.median, 1))
+                return
+        self._drifts[channel] = 0
+        usual.add(difference_K)

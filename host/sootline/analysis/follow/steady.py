@@ -1,0 +1,215 @@
+"""The steady stack of each firing: net of the air, corrected for what varies without ash, and for unfinished warming.
+
+residual [K] = net - baseline - sum b_j (z_j - mean z_j) - offset
+net      [K] = steady stack - return air (its stand-ins: room, else nothing)
+z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil
+b            = ridge regression over the learning firings, frozen with the baseline
+offset   [K] = steps explained by a log entry (batch, nozzle, shutter, blower, repair), learned from the firings around
+A firing too short to settle is extrapolated with this furnace's own warming curve, learned from its long firings.
+"""
+
+import statistics
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sootline.analysis.plant import Plant
+from sootline.analysis.usual import MAD_TO_SD, Usual
+from sootline.events import Event
+from sootline.profile import LogEntry
+
+NEED, NEED_DAYS, DAY_MS = 30, 7.0, 86_400_000
+LONG_S = 900.0
+GRID_S = (240, 300, 360, 420, 480, 600, 720, 900)
+AROUND = 8  # firings before and after a log entry that tell its step
+RISE_PER_HOUR, RISE_PER_HOUR_SD = 0.12, 0.10  # K per burning hour: usual fouling (8-30 K per 100 h, common practice)
+COVARIATES = {"outdoor_end": 10.0, "air_pressure_end": 5e3, "nozzle_end": 5.0}  # with their usual spread
+RIDGE_K = 4.0  # prior sd of the effect of one usual spread
+EXPLAINED_BY = ("batch", "nozzle", "shutter", "blower", "repair", "electrodes", "service")
+
+
+@dataclass(frozen=True, slots=True)
+class Steady:
+    """One firing. residual_K is None while the baseline is being learned."""
+
+    t_ms: int
+    burned_h: float
+    net_K: float
+    residual_K: float | None
+    supply_rise_K: float | None
+
+
+@dataclass(slots=True)
+class _Baseline:
+    level_K: float
+    sd_K: float
+    slopes: dict[str, float]
+    means: dict[str, float]
+
+
+@dataclass(slots=True)
+class _Learning:
+    t_ms: list[int] = field(default_factory=list)
+    hours: list[float] = field(default_factory=list)
+    net_K: list[float] = field(default_factory=list)
+    z: list[dict[str, float | None]] = field(default_factory=list)
+
+
+class StackSeries:
+    """Calls every listener in `on_steady` for each firing long enough to tell."""
+
+    def __init__(self, plant: Plant, burned_s: Callable[[], float]) -> None:
+        self.plant = plant
+        self._burned_s = burned_s
+        self.on_steady: list[Callable[[Steady], None]] = []
+        self.warming = {second: Usual(30) for second in GRID_S}
+        self.explained_ms: int | None = None
+        self._restart()
+        plant.on_event("firing", self._fired)
+        plant.on_log(self._logged)
+
+    def _restart(self) -> None:
+        self.baseline: _Baseline | None = None
+        self.offset_K = 0.0
+        self.clean_since_ms: int | None = None
+        self._learning = _Learning()
+        self._before: deque[float] = deque(maxlen=AROUND)
+        self._after: list[float] | None = None
+
+    @property
+    def learned(self) -> int:
+        """Firings learned from, at most NEED; below it while the baseline is not there."""
+        return NEED if self.baseline is not None else min(len(self._learning.net_K), NEED - 1)
+
+    @property
+    def sd_K(self) -> float:
+        return self.baseline.sd_K if self.baseline is not None else 0.0
+
+    def explain(self, step_K: float) -> None:
+        """Take a step that is not ash out of the residuals from now on."""
+        self.offset_K += step_K
+
+    def _logged(self, entry: LogEntry) -> None:
+        if entry.kind == "cleaning":
+            self._restart()
+            self.clean_since_ms = entry.at_ms
+        elif entry.kind in EXPLAINED_BY:
+            self._after = []
+        self.explained_ms = entry.at_ms
+
+    def _fired(self, event: Event) -> None:
+        self._learn_warming(event)
+        steady = self._steady_C(event)
+        if steady is None:
+            return
+        reference = event.number("return_air_end")
+        if reference is None:
+            reference = event.number("room_end")
+        net = steady - (reference if reference is not None else 0.0)
+        z = {name: event.number(name) for name in COVARIATES}
+        hours = self._burned_s() / 3600
+        if self.baseline is None:
+            self._learn(event.end_ms, hours, net, z)
+        supply, returned = event.number("supply_air_end"), event.number("return_air_end")
+        supply_rise = supply - returned if supply is not None and returned is not None else None
+        residual = None if self.baseline is None else self._residual(net, z)
+        for listener in self.on_steady:
+            listener(Steady(event.end_ms, hours, net, residual, supply_rise))
+
+    def _residual(self, net_K: float, z: dict[str, float | None]) -> float | None:
+        """The residual; None while the step of a log entry is being learned from the firings after it."""
+        base = self.baseline
+        assert base is not None
+        raw = net_K - base.level_K - self._effect(base, z)
+        if self._after is not None:
+            self._after.append(raw - self.offset_K)
+            if len(self._after) < AROUND:
+                return None
+            if len(self._before) >= AROUND // 2:
+                self.offset_K += statistics.median(self._after) - statistics.median(self._before)
+            self._after = None
+        residual = raw - self.offset_K
+        self._before.append(residual)
+        return residual
+
+    @staticmethod
+    def _effect(base: _Baseline, z: dict[str, float | None]) -> float:
+        total = 0.0
+        for name, slope in base.slopes.items():
+            value = z.get(name)
+            if value is not None:
+                total += slope * (value - base.means[name])
+        return total
+
+    def _steady_C(self, event: Event) -> float | None:
+        """The stack this firing was heading for [degC]."""
+        duration_s, tail_C = event.duration_s, event.number("stack_end")
+        if duration_s < self.plant.settings.steady_min_s or tail_C is None:
+            return None
+        if duration_s >= LONG_S:
+            return tail_C
+        second = max(s for s in GRID_S if s <= duration_s)
+        share = self.warming[second].median if self.warming[second].count >= 3 else None
+        if share is None or share < 0.5:
+            return tail_C if duration_s >= 480 else None
+        start_ms = event.start_ms
+        start_C = self.plant.history.mean("stack", start_ms - 30_000, start_ms + 5_000)
+        at_C = self.plant.history.mean("stack", start_ms + second * 1000 - 30_000, start_ms + second * 1000)
+        if start_C is None or at_C is None:
+            return None
+        return start_C + (at_C - start_C) / share
+
+    def _learn_warming(self, event: Event) -> None:
+        """How far towards its end a long firing has come at each second of the grid."""
+        end_C = event.number("stack_end")
+        if event.duration_s < 1.2 * LONG_S or end_C is None:
+            return
+        start_ms = event.start_ms
+        start_C = self.plant.history.mean("stack", start_ms - 30_000, start_ms + 5_000)
+        if start_C is None or end_C - start_C < 50:
+            return
+        for second, usual in self.warming.items():
+            at_C = self.plant.history.mean("stack", start_ms + second * 1000 - 30_000, start_ms + second * 1000)
+            if at_C is not None:
+                usual.add((at_C - start_C) / (end_C - start_C))
+
+    def _learn(self, t_ms: int, hours: float, net_K: float, z: dict[str, float | None]) -> None:
+        learning = self._learning
+        learning.t_ms.append(t_ms)
+        learning.hours.append(hours)
+        learning.net_K.append(net_K)
+        learning.z.append(z)
+        enough = len(learning.net_K) >= NEED and t_ms - learning.t_ms[0] >= NEED_DAYS * DAY_MS
+        if enough:
+            self.baseline = _fit(learning)
+
+
+def _fit(learning: _Learning) -> _Baseline:
+    """Robust ridge regression of the learning firings on burning hours and covariates; the level at the first firing.
+
+    The fouling slope has a prior, so that a week of data cannot bend the clean level far: value and spread above.
+    """
+    y = np.array(learning.net_K)
+    hours = np.array(learning.hours) - learning.hours[0]
+    names = [name for name in COVARIATES if all(z[name] is not None for z in learning.z)]
+    means = {name: statistics.fmean(float(z[name] or 0.0) for z in learning.z) for name in names}
+    columns = [np.ones(len(y)), hours]
+    columns += [
+        np.array([float(z[name] or 0.0) - means[name] for z in learning.z]) / COVARIATES[name] for name in names
+    ]
+    x = np.stack(columns, axis=1)
+    prior_mean = np.array([0.0, RISE_PER_HOUR, *(0.0 for _ in names)])
+    prior_sd = np.array([1e4, RISE_PER_HOUR_SD, *(RIDGE_K for _ in names)])
+    weight = np.ones(len(y))
+    sd = max(2.0, MAD_TO_SD * float(np.median(np.abs(y - np.median(y)))))
+    beta = prior_mean
+    for _ in range(5):  # Huber weights
+        a = (x * weight[:, None]).T @ x / sd**2 + np.diag(1 / prior_sd**2)
+        beta = np.linalg.solve(a, (x * weight[:, None]).T @ y / sd**2 + prior_mean / prior_sd**2)
+        off = np.abs(y - x @ beta)
+        sd = max(1.0, MAD_TO_SD * float(np.median(off)))
+        weight = np.minimum(1.0, 1.5 * sd / np.maximum(off, 1e-9))
+    slopes = {name: float(beta[2 + i]) / COVARIATES[name] for i, name in enumerate(names)}
+    return _Baseline(float(beta[0]), sd, slopes, means)
