@@ -4,6 +4,7 @@ SootlineError
 ├── UserError        something a person can put right: one line that says what to do
 │   └── ProfileError a profile that cannot be used as it stands
 ├── StoreUnavailable the disk refuses; waiting and trying again can help
+├── StoreDamaged     a file of the store is not what was written
 └── OutOfRange       an equation asked for a value outside its validity (also a ValueError)
 
 Bad messages are not errors: they come back as `wire.pack.Rejected` and are set aside and counted.
@@ -24,6 +25,10 @@ class ProfileError(UserError):
 
 class StoreUnavailable(SootlineError):
     """The disk is full, read-only or gone. Nothing of the attempt was kept; the same attempt may be made again."""
+
+
+class StoreDamaged(SootlineError):
+    """A file of the store is missing or not what was written; its text names the file and what to do."""
 
 
 class OutOfRange(SootlineError, ValueError):

@@ -112,6 +112,15 @@ def pack_bytes(rows: Rows, names: Sequence[str]) -> bytes:
     return matrix.tobytes()
 
 
+def rows_bytes(t_ms: Times, columns: Sequence[Floats]) -> bytes:
+    """Rows in the form of `pack_bytes`, from whole columns."""
+    matrix = np.empty((len(t_ms), 1 + len(columns)))
+    matrix.view(np.int64)[:, 0] = t_ms
+    for i, column in enumerate(columns):
+        matrix[:, 1 + i] = column
+    return matrix.tobytes()
+
+
 def from_packs(
     packs: Iterable[tuple[int, int, int, int, int, bytes]], names: Mapping[int, Sequence[str]]
 ) -> list[Block]:

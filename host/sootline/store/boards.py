@@ -81,3 +81,12 @@ def last_set_aside(db: sqlite3.Connection, n: int, furnace: str | None) -> list[
         {"furnace": furnace, "n": n},
     )
     return [SetAside(*row) for row in rows]
+
+
+def drop_before(db: sqlite3.Connection, before_ms: int) -> None:
+    """Drop old announcements, but never the newest of a board."""
+    db.execute(
+        "DELETE FROM board WHERE received_ms < ? AND received_ms <"
+        " (SELECT max(received_ms) FROM board AS newer WHERE newer.furnace = board.furnace)",
+        (before_ms,),
+    )

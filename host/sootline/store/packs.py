@@ -1,6 +1,7 @@
 """Packs as they arrive: each taken once, kept loose until its hour is over, and movable while its clock is unknown."""
 
 import sqlite3
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -23,7 +24,8 @@ class Boot:
     seen: list[tuple[int, int]]
 
     def has_seen(self, seq: int) -> bool:
-        return any(first <= seq <= last for first, last in self.seen)
+        i = bisect_right(self.seen, (seq, 2**63))
+        return i > 0 and seq <= self.seen[i - 1][1]
 
 
 class Names:
@@ -109,20 +111,34 @@ def _extent(rows: Rows, base_ms: int) -> tuple[int, int]:
     return base_ms + min(first, default=0), base_ms + max(last, default=0)
 
 
-def move(db: sqlite3.Connection, boot: int, seq: int, base_ms: int) -> bool:
-    """Put a loose pack without a clock at another base time; False when there is no such pack."""
+def movable_base(db: sqlite3.Connection, boot: int, seq: int) -> int | None:
+    """Base time of a pack that came without a clock and can still be moved, or None."""
     row = db.execute("SELECT base_ms FROM relative WHERE boot = ? AND seq = ?", (boot, seq)).fetchone()
-    if row is None:
-        return False
-    shift = base_ms - row[0]
-    if shift:
-        db.execute("UPDATE relative SET base_ms = ? WHERE boot = ? AND seq = ?", (base_ms, boot, seq))
-        db.execute(
-            "UPDATE pack SET base_ms = base_ms + :by, first_ms = first_ms + :by, last_ms = last_ms + :by"
-            " WHERE boot = :boot AND seq = :seq",
-            {"by": shift, "boot": boot, "seq": seq},
-        )
-    return True
+    return None if row is None else int(row[0])
+
+
+def move(db: sqlite3.Connection, boot: int, seq: int, by_ms: int) -> None:
+    """Shift a loose pack that came without a clock."""
+    which = {"by": by_ms, "boot": boot, "seq": seq}
+    db.execute("UPDATE relative SET base_ms = base_ms + :by WHERE boot = :boot AND seq = :seq", which)
+    db.execute(
+        "UPDATE pack SET base_ms = base_ms + :by, first_ms = first_ms + :by, last_ms = last_ms + :by"
+        " WHERE boot = :boot AND seq = :seq",
+        which,
+    )
+
+
+def add_seen(db: sqlite3.Connection, boot: int, numbers: Iterable[int]) -> None:
+    """Remember that these packs of a boot were taken, as ranges."""
+    spans = db.execute("SELECT first_seq, last_seq FROM seen WHERE boot = ?", (boot,)).fetchall()
+    merged: list[list[int]] = []
+    for first, last in sorted([*spans, *((n, n) for n in numbers)]):
+        if merged and first <= merged[-1][1] + 1:
+            merged[-1][1] = max(merged[-1][1], last)
+        else:
+            merged.append([first, last])
+    db.execute("DELETE FROM seen WHERE boot = ?", (boot,))
+    db.executemany("INSERT INTO seen VALUES (?, ?, ?)", [(boot, first, last) for first, last in merged])
 
 
 def loose(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int) -> list[block.Block]:
@@ -172,3 +188,30 @@ def relative(db: sqlite3.Connection, furnace: str, boot: str) -> list[tuple[int,
         " ON furnace.id = boot.furnace WHERE furnace.name = ? AND boot.name = ? ORDER BY seq",
         (furnace, boot),
     ).fetchall()
+
+
+def put_back(db: sqlite3.Connection, names: Names, rows: block.Block) -> None:
+    """Make rows of one pack loose again, beside those of the same pack that already are."""
+    boot, seq, received_ms = int(rows.boot[0]), int(rows.seq[0]), int(rows.received_ms[0])
+    there = db.execute(
+        "SELECT boot, seq, received_ms, base_ms, columns, rows FROM pack WHERE boot = ? AND seq = ?", (boot, seq)
+    ).fetchall()
+    base_ms = movable_base(db, boot, seq)
+    if base_ms is None:
+        base_ms = there[0][3] if there else int(rows.t_ms[0])
+    rows = block.join([*block.from_packs(there, column_sets(db)), rows])
+    columns = tuple(rows.columns)
+    data = block.rows_bytes(rows.t_ms - base_ms, [rows.columns[name] for name in columns])
+    extent = (int(rows.t_ms.min()), int(rows.t_ms.max()))
+    db.execute(
+        "INSERT OR REPLACE INTO pack (boot, seq, received_ms, base_ms, first_ms, last_ms, columns, rows)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (boot, seq, received_ms, base_ms, *extent, names.columns(columns), data),
+    )
+
+
+def knows(db: sqlite3.Connection, boot: Boot, seq: int) -> bool:
+    """Whether a pack was ever taken."""
+    if boot.has_seen(seq):
+        return True
+    return db.execute("SELECT 1 FROM pack WHERE boot = ? AND seq = ?", (boot.id, seq)).fetchone() is not None

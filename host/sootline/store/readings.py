@@ -1,58 +1,97 @@
-"""Reading back: loose packs, hour blocks and sealed days as one series."""
+"""Reading back: loose packs, blocks of hours and sealed days as one series."""
 
 import sqlite3
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Iterator
+from functools import partial
+from pathlib import Path
 
-import numpy as np
+from sootline.series import EMPTY, Rows, concatenate
+from sootline.store import block, packs, parts
+from sootline.store.block import HOUR_MS, Block
 
-from sootline.series import EMPTY, Floats, Rows, Times, concatenate
-from sootline.store import block, packs
-from sootline.store.block import HOUR_MS
+# (first_ms, last_ms, load): load(origin) gives the rows, with boot, seq and arrival only when origin is true
+Piece = tuple[int, int, Callable[[bool], Block]]
 
 
-def furnace_number(db: sqlite3.Connection, furnace: str) -> int | None:
+def number(db: sqlite3.Connection, furnace: str) -> int:
+    """The number of a furnace; 0, which no furnace has, for one that sent no pack."""
     row = db.execute("SELECT id FROM furnace WHERE name = ?", (furnace,)).fetchone()
-    return None if row is None else int(row[0])
+    return 0 if row is None else int(row[0])
 
 
-def read(db: sqlite3.Connection, furnace: str, start_ms: int, end_ms: int, channels: Collection[str] | None) -> Rows:
-    number = furnace_number(db, furnace)
-    if number is None or end_ms <= start_ms:
+def read(
+    db: sqlite3.Connection, folder: Path, furnace: int, start_ms: int, end_ms: int, channels: Collection[str] | None
+) -> Rows:
+    if end_ms <= start_ms:
         return EMPTY
-    loose = block.join(packs.loose(db, number, start_ms, end_ms))
-    rank = packs.boot_ranks(db, number)
-    return concatenate([block.read(part, rank, start_ms, end_ms, channels) for part in loose.split(HOUR_MS).values()])
+    rank = packs.boot_ranks(db, furnace)
+    found = clusters(pieces(db, folder, furnace, start_ms, end_ms, channels))
+    return concatenate([block.read(bring_together(c), rank, start_ms, end_ms, channels) for c in found])
 
 
-def extent(db: sqlite3.Connection, furnace: str) -> tuple[int, int] | None:
-    number = furnace_number(db, furnace)
+def pieces(
+    db: sqlite3.Connection, folder: Path, furnace: int, start_ms: int, end_ms: int, channels: Collection[str] | None
+) -> list[Piece]:
+    """Everything that holds rows of [start_ms, end_ms), in order of the first row."""
+    boots = parts.boot_numbers(db, furnace)
+
+    def load(part: parts.Part, origin: bool) -> Block:
+        return parts.load(db, folder, part, channels, boots if origin else None)
+
+    found: list[Piece] = [
+        (part.first_ms, part.last_ms, partial(load, part)) for part in parts.overlapping(db, furnace, start_ms, end_ms)
+    ]
+    for hour in loose_hours(db, furnace, start_ms, end_ms):
+        found.append((int(hour.t_ms[0]), int(hour.t_ms[-1]), partial(_at_hand, hour)))
+    return sorted(found, key=lambda piece: piece[:2])
+
+
+def _at_hand(rows: Block, origin: bool) -> Block:
+    return rows
+
+
+def loose_hours(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int) -> list[Block]:
+    """The rows of loose packs by the hour, each sorted by time."""
+    return list(block.join(packs.loose(db, furnace, start_ms, end_ms)).split(HOUR_MS).values())
+
+
+def clusters(found: list[Piece]) -> Iterator[list[Piece]]:
+    """Pieces whose spans touch, together."""
+    cluster: list[Piece] = []
+    last_ms = 0
+    for piece in found:
+        if cluster and piece[0] > last_ms:
+            yield cluster
+            cluster = []
+        last_ms = max(last_ms, piece[1]) if cluster else piece[1]
+        cluster.append(piece)
+    if cluster:
+        yield cluster
+
+
+def bring_together(cluster: list[Piece]) -> Block:
+    """The rows of a cluster; a lone piece whose times increase needs no origin."""
+    if len(cluster) == 1:
+        rows = cluster[0][2](False)
+        if rows.increasing():
+            return rows
+    return block.join([load(True) for _, _, load in cluster])
+
+
+def extent(db: sqlite3.Connection, furnace: int) -> tuple[int, int] | None:
     first_ms, last_ms = db.execute(
         "SELECT min(first_ms), max(last_ms) FROM (SELECT first_ms, last_ms FROM part WHERE furnace = :furnace UNION ALL"
         " SELECT first_ms, last_ms FROM pack WHERE boot IN (SELECT id FROM boot WHERE furnace = :furnace)"
         " AND length(rows))",
-        {"furnace": number},
+        {"furnace": furnace},
     ).fetchone()
     return None if first_ms is None else (first_ms, last_ms)
 
 
-def last_received_ms(db: sqlite3.Connection, furnace: str) -> int | None:
+def last_received_ms(db: sqlite3.Connection, furnace: int) -> int | None:
     row = db.execute(
         "SELECT max(last) FROM (SELECT max(last_received_ms) AS last FROM part WHERE furnace = :furnace UNION ALL"
         " SELECT max(received_ms) FROM pack WHERE boot IN (SELECT id FROM boot WHERE furnace = :furnace))",
-        {"furnace": furnace_number(db, furnace)},
+        {"furnace": furnace},
     ).fetchone()
     return None if row[0] is None else int(row[0])
-
-
-def pixels(t_ms: Times, values: Floats, start_ms: int, end_ms: int, n: int) -> tuple[Times, Floats, Floats]:
-    """Lowest and highest value of each of n equal spans of [start_ms, end_ms) that holds one."""
-    given = ~np.isnan(values)
-    if not given.all():
-        t_ms, values = t_ms[given], values[given]
-    if not len(t_ms):
-        return np.empty(0, np.int64), np.empty(0), np.empty(0)
-    edges = start_ms + (np.arange(n + 1, dtype=np.int64) * (end_ms - start_ms)) // n
-    first = np.searchsorted(t_ms, edges[:-1])
-    held = first < np.append(first[1:], len(t_ms))
-    first = first[held]
-    return edges[:-1][held], np.minimum.reduceat(values, first), np.maximum.reduceat(values, first)

@@ -36,6 +36,7 @@ CREATE INDEX part_by_time ON part (furnace, start_ms);
 CREATE TABLE part_boot (
     part INTEGER NOT NULL REFERENCES part, boot INTEGER NOT NULL REFERENCES boot, first_seq INTEGER NOT NULL,
     last_seq INTEGER NOT NULL, PRIMARY KEY (boot, part)) STRICT, WITHOUT ROWID;
+CREATE INDEX part_boot_by_part ON part_boot (part);
 CREATE TABLE hours (
     furnace INTEGER NOT NULL REFERENCES furnace, channel TEXT NOT NULL, day_ms INTEGER NOT NULL,
     table_24 BLOB NOT NULL, PRIMARY KEY (furnace, channel, day_ms)) STRICT, WITHOUT ROWID;

@@ -1,33 +1,39 @@
 """The store: one folder, one writer, any number of readers in other threads and processes."""
 
 import sqlite3
-import threading
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
-import numpy as np
 
 from sootline.alarms import Acknowledgement, Alarm
-from sootline.errors import UserError
 from sootline.events import Event
 from sootline.now import SetAside
 from sootline.profile import LogEntry
 from sootline.series import Floats, Rows, Times
-from sootline.store import alarms, boards, events, packs, readings, schema
+from sootline.store import alarms, boards, checking, events, hours, packs, parts, readings, sealing
 from sootline.store.alarms import Key, Sent, Shelved
+from sootline.store.day_file import FileMissing
+from sootline.store.sealing import Kept, Retention
+from sootline.store.sessions import Sessions
 from sootline.wire.pack import Pack
 from sootline.wire.placement import BootClock
+
+T = TypeVar("T")
+_TRIES = 5
+_RETENTION = "retention"
 
 
 class Batch:
     """What is written in one transaction; made by `Store.batch`."""
 
-    def __init__(self, db: sqlite3.Connection, names: packs.Names) -> None:
+    def __init__(self, folder: Path, db: sqlite3.Connection, names: packs.Names) -> None:
+        self._folder = folder
         self._db = db
         self._names = names
+        self.loosened: list[str] = []  # files that are no longer needed once this is committed
 
     def pack(self, pack: Pack, received_ms: int, base_ms: int) -> bool:
         """Keep a pack at base_ms; False when (furnace, boot, seq) was there already and nothing was changed."""
@@ -35,7 +41,18 @@ class Batch:
 
     def place(self, furnace: str, boot: str, seq: int, base_ms: int) -> bool:
         """Move a pack that came without a clock; False when there is no such pack that can still be moved."""
-        return packs.move(self._db, self._names.boot(furnace, boot).id, seq, base_ms)
+        number = self._names.boot(furnace, boot).id
+        there_ms = packs.movable_base(self._db, number, seq)
+        if there_ms is None:
+            return False
+        if there_ms != base_ms:
+            for part in parts.holding(self._db, number, seq):
+                parts.loosen(self._db, self._names, self._folder, part)
+                hours.clear(self._db, part.furnace, part.start_ms, part.end_ms)
+                if part.file is not None:
+                    self.loosened.append(part.file)
+            packs.move(self._db, number, seq, base_ms - there_ms)
+        return True
 
     def announce(self, furnace: str, received_ms: int, announcement: Mapping[str, Any]) -> None:
         boards.announce(self._db, furnace, received_ms, announcement)
@@ -77,15 +94,9 @@ class Batch:
 class Store:
     """Open with `Store.open`. Reads see what is committed, from any thread, and never wait for the writer."""
 
-    def __init__(self, folder: Path, writer: sqlite3.Connection | None) -> None:
-        self.folder = folder
-        self._writer = writer
-        self._read_only = writer is None
-        self._names = packs.Names(writer) if writer is not None else None
-        self._turn = threading.Lock()
-        self._version = 0
-        self._local = threading.local()
-        self._readers: list[sqlite3.Connection] = []
+    def __init__(self, sessions: Sessions) -> None:
+        self.folder = sessions.folder
+        self._sessions = sessions
 
     @classmethod
     def open(cls, folder: Path, read_only: bool = False) -> "Store":
@@ -94,20 +105,10 @@ class Store:
         read_only: beside the service that writes, from any process; the store must exist
         Raises UserError (newer layout, no store), StoreUnavailable (the disk refuses).
         """
-        if read_only:
-            schema.open_reader(folder).close()
-            return cls(folder, None)
-        return cls(folder, schema.open_writer(folder))
+        return cls(Sessions(folder, read_only))
 
     def close(self) -> None:
-        with self._turn:
-            for db in self._readers:
-                db.close()
-            self._readers.clear()
-            self._local = threading.local()
-            if self._writer is not None:
-                self._writer.close()
-                self._writer = None
+        self._sessions.close()
 
     def __enter__(self) -> "Store":
         return self
@@ -121,131 +122,112 @@ class Store:
 
         Raises StoreUnavailable when the disk refuses; the same batch may then be tried again.
         """
-        if self._read_only:
-            raise UserError(f"the store in {self.folder} is open for reading only")
-        with self._turn, schema.unavailable(self.folder):
+        with self._sessions.write() as (db, names):
+            batch = Batch(self.folder, db, names)
+            yield batch
+        sealing.remove_unused(self._sessions, batch.loosened)
+
+    def _whole(self, read: Callable[[sqlite3.Connection], T]) -> T:
+        """What `read` gives, tried again when a file it needed was replaced while it looked."""
+        for _ in range(_TRIES):
             try:
-                db, names = self._begin()
-                yield Batch(db, names)
-                db.execute("COMMIT")
-            except BaseException:
-                self._abandon()
-                raise
-
-    def _begin(self) -> tuple[sqlite3.Connection, packs.Names]:
-        if self._writer is None:
-            self._writer = schema.open_writer(self.folder)
-            self._names = packs.Names(self._writer)
-        assert self._names is not None
-        self._writer.execute("BEGIN IMMEDIATE")
-        version = self._writer.execute("PRAGMA data_version").fetchone()[0]
-        if version != self._version:  # another process has written: what is remembered may be old
-            self._names.forget()
-            self._version = version
-        return self._writer, self._names
-
-    def _abandon(self) -> None:
-        """Leave no half-written transaction and nothing remembered of it; the next batch opens the file anew."""
-        writer, self._writer, self._names = self._writer, None, None
-        if writer is not None:
-            writer.close()
-
-    @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
-        """This thread's reading connection, in one transaction, so that all that is read belongs together."""
-        with schema.unavailable(self.folder):
-            db: sqlite3.Connection | None = getattr(self._local, "db", None)
-            if db is None:
-                db = self._local.db = schema.open_reader(self.folder)
-                self._readers.append(db)
-            db.execute("BEGIN")
-            try:
-                yield db
-            finally:
-                if db.in_transaction:
-                    db.execute("ROLLBACK")
+                with self._sessions.read() as db:
+                    return read(db)
+            except FileMissing as error:
+                missing = error
+        raise missing
 
     # readings
 
     def read(self, furnace: str, start_ms: int, end_ms: int, channels: Collection[str] | None = None) -> Rows:
         """Readings of start_ms <= t < end_ms; rows and channels without a reading among `channels` are left out."""
-        with self._reading() as db:
-            return readings.read(db, furnace, start_ms, end_ms, channels)
+        return self._whole(
+            lambda db: readings.read(db, self.folder, readings.number(db, furnace), start_ms, end_ms, channels)
+        )
 
     def overview(
         self, furnace: str, channel: str, start_ms: int, end_ms: int, pixels: int
     ) -> tuple[Times, Floats, Floats]:
-        """(t_ms, low, high) of each of `pixels` equal spans that holds a reading; t_ms is the start of the span."""
-        rows = self.read(furnace, start_ms, end_ms, (channel,))
-        return readings.pixels(rows.t_ms, rows.values.get(channel, np.empty(0)), start_ms, end_ms, pixels)
+        """(t_ms, low, high) of each of `pixels` equal spans that holds a reading; t_ms is the start of the span.
+
+        Where a span is an hour or longer, an hour counts wholly to the span in which it begins.
+        """
+        return self._whole(
+            lambda db: hours.overview(db, self.folder, readings.number(db, furnace), channel, start_ms, end_ms, pixels)
+        )
+
+    def hours(self, furnace: str, channel: str, start_ms: int, end_ms: int) -> tuple[Times, Floats, Floats, Floats]:
+        """(hour_ms, low, mean, high) of the finished hours that begin in [start_ms, end_ms) and hold a reading."""
+        with self._sessions.read() as db:
+            return hours.read(db, readings.number(db, furnace), channel, start_ms, end_ms)
 
     def furnaces(self) -> list[str]:
         """Every furnace that ever sent a pack or an announcement, in order of name."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             rows = db.execute("SELECT name FROM furnace UNION SELECT furnace FROM board ORDER BY 1")
             return [name for (name,) in rows]
 
     def extent(self, furnace: str) -> tuple[int, int] | None:
         """Times of the first and the last row, or None where there is none."""
-        with self._reading() as db:
-            return readings.extent(db, furnace)
+        with self._sessions.read() as db:
+            return readings.extent(db, readings.number(db, furnace))
 
     def last_received_ms(self, furnace: str) -> int | None:
         """When the newest pack arrived."""
-        with self._reading() as db:
-            return readings.last_received_ms(db, furnace)
+        with self._sessions.read() as db:
+            return readings.last_received_ms(db, readings.number(db, furnace))
 
     # clocks
 
     def boot_clocks(self, furnace: str) -> dict[str, BootClock]:
         """What is known of the clock of each boot."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return packs.clocks(db, furnace)
 
     def relative_packs(self, furnace: str, boot: str) -> list[tuple[int, int, int]]:
         """(seq, uptime_ms, base_ms) of the packs of a boot that came without a clock and can still be moved."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return packs.relative(db, furnace, boot)
 
     # boards
 
     def announcements(self) -> dict[str, tuple[int, dict[str, Any]]]:
         """Of each furnace the newest announcement, with the time since when it has said the same."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return boards.newest(db)
 
     def announced(self, furnace: str) -> list[tuple[int, dict[str, Any]]]:
         """Every change of what a board announced, in order."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return boards.history(db, furnace)
 
     def set_aside_counts(self, furnace: str) -> dict[str, int]:
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return boards.counts(db, furnace)
 
     def last_set_aside(self, n: int, furnace: str | None = None) -> list[SetAside]:
         """The newest messages set aside, newest first."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return boards.last_set_aside(db, n, furnace)
 
     # findings and acts
 
     def alarms(self, furnace: str | None = None, since_ms: int | None = None) -> list[Alarm]:
         """Alarm records in order of raised, alarm, channel; with since_ms those that stood at that time or later."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return alarms.read(db, furnace, since_ms)
 
     def acknowledgements(self, furnace: str | None = None) -> dict[Key, Acknowledgement]:
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return alarms.acknowledgements(db, furnace)
 
     def shelved(self, furnace: str | None = None) -> dict[Key, Shelved]:
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return alarms.shelved(db, furnace)
 
     def sent(self, furnace: str | None = None, since_ms: int | None = None) -> list[Sent]:
         """Who was told what, in order of time."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return alarms.read_sent(db, furnace, since_ms)
 
     def events(
@@ -256,15 +238,32 @@ class Store:
         end_ms: int | None = None,
     ) -> list[Event]:
         """Events that began in start_ms <= t < end_ms, in order of beginning."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return events.read(db, furnace, kind, start_ms, end_ms)
 
     def log(self, furnace: str) -> list[LogEntry]:
-        with self._reading() as db:
+        with self._sessions.read() as db:
             return events.read_log(db, furnace)
 
     def recall(self, name: str) -> Any:
         """What was kept by `Batch.remember`, or None."""
-        with self._reading() as db:
+        with self._sessions.read() as db:
             row = db.execute("SELECT value FROM remembered WHERE name = ?", (name,)).fetchone()
         return None if row is None else msgspec.json.decode(row[0])
+
+    # keeping house
+
+    def retention(self) -> Retention:
+        return sealing.retention_from(self.recall(_RETENTION))
+
+    def set_retention(self, retention: Retention) -> None:
+        with self.batch() as batch:
+            batch.remember(_RETENTION, retention)
+
+    def compact(self, now_ms: int) -> Kept:
+        """Pack finished hours, seal finished days, drop what is older than the retention. Call it every few minutes."""
+        return sealing.keep(self._sessions, now_ms, self.retention())
+
+    def verify(self) -> list[str]:
+        """Read everything back; one line for each thing that is not as it was written."""
+        return checking.verify(self._sessions)
