@@ -34,6 +34,8 @@ def test_a_placement_is_the_smallest_delay_within_six_hours(packs: list[tuple[in
     for uptime, _ in packs:
         near = min(delay for other, delay in packs if abs(other - uptime) <= WINDOW_MS)
         assert clock.place(uptime) == boot_ms + uptime + near
+    uptimes = sorted(uptime for uptime, _ in packs)
+    assert clock.place_all(uptimes) == [clock.place(uptime) for uptime in uptimes]
 
 
 @given(_packs, st.integers(0, 48 * HOUR))

@@ -6,6 +6,8 @@ that was delayed cannot pull the others, for a delay only ever makes the differe
 """
 
 from bisect import bisect_left, insort
+from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 WINDOW_MS = 6 * 3600 * 1000
@@ -41,3 +43,22 @@ class BootClock:
         low = bisect_left(self.received, (uptime_ms - WINDOW_MS, -(2**62)))
         high = bisect_left(self.received, (uptime_ms + WINDOW_MS + 1, -(2**62)))
         return uptime_ms + min(receipt - uptime for uptime, receipt in self.received[low:high])
+
+    def place_all(self, uptimes_ms: Sequence[int]) -> list[int]:
+        """Base times [ms] of several relative packs of this boot, given in order of uptime."""
+        if self.synced:
+            return [uptime + self.synced[0][1] for uptime in uptimes_ms]
+        i = bisect_left(self.received, (uptimes_ms[0] - WINDOW_MS, -(2**62))) if uptimes_ms else 0
+        placed = []
+        ahead: deque[tuple[int, int]] = deque()  # (uptime, offset) within reach, offsets rising: the first is smallest
+        for uptime in uptimes_ms:
+            while i < len(self.received) and self.received[i][0] <= uptime + WINDOW_MS:
+                near, receipt = self.received[i]
+                while ahead and ahead[-1][1] >= receipt - near:
+                    ahead.pop()
+                ahead.append((near, receipt - near))
+                i += 1
+            while ahead[0][0] < uptime - WINDOW_MS:
+                ahead.popleft()
+            placed.append(uptime + ahead[0][1])
+        return placed

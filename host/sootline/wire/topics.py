@@ -32,3 +32,9 @@ def build(furnace: str, leaf: str, root: str = ROOT) -> str:
 
 def alarm_leaf(alarm: str, channel: str | None) -> str:
     return f"alarms/{alarm}" if channel is None else f"alarms/{alarm}/{channel}"
+
+
+def is_alarm(topic: str, root: str = ROOT) -> bool:
+    """Whether a topic is one of those the host publishes alarms under."""
+    place = parse(topic, root)
+    return place is not None and place.leaf.startswith("alarms/")

@@ -1,0 +1,74 @@
+"""Watch furnaces: run the service with its broker and its pages."""
+
+import argparse
+import logging
+import signal
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+
+from sootline.broker import DEFAULT_PORT, Network
+from sootline.commands import _broker
+from sootline.errors import UserError
+from sootline.service import Options, Service
+
+
+def main(argv: Sequence[str]) -> int:
+    options = _parser().parse_args(argv)
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
+    service = Service(_options(options))
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    service.start()
+    print(f"pages at {service.web.url}   boards connect to {service.address}   Ctrl-C stops", flush=True)
+    try:
+        while not stop.wait(0.5):
+            service.check()
+    finally:
+        service.stop()
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser("sootline run", description="Watch furnaces and serve the pages.")
+    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="store and broker")
+    parser.add_argument("--profiles", type=Path, metavar="FOLDER", help="profile files (default: DATA/profiles)")
+    parser.add_argument("--web-host", default="127.0.0.1", metavar="ADDRESS")
+    parser.add_argument("--web-port", type=int, default=8470, metavar="PORT")
+    parser.add_argument("--host-name", action="append", default=[], help="further name the pages are reached under")
+    parser.add_argument("--units", choices=("si", "us"), default="si")
+    own = parser.add_argument_group("our own broker")
+    own.add_argument("--broker-port", type=int, default=DEFAULT_PORT, metavar="PORT", help="on this machine only")
+    own.add_argument("--boards-listen", metavar="ADDRESS:PORT", help="where boards on the network connect")
+    own.add_argument("--boards-passwords", type=Path, metavar="FILE", help="lines of furnace:password")
+    _broker.add(parser)
+    return parser
+
+
+def _options(options: argparse.Namespace) -> Options:
+    if options.profiles is not None and not options.profiles.is_dir():
+        raise UserError(f"{options.profiles}: there is no such folder")
+    return Options(
+        data=options.data,
+        profiles=options.profiles,
+        broker=_broker.address(options),
+        broker_port=options.broker_port,
+        network=_network(options),
+        root=options.root,
+        web_host=options.web_host,
+        web_port=options.web_port,
+        hosts=tuple(options.host_name),
+        units=options.units,
+    )
+
+
+def _network(options: argparse.Namespace) -> Network | None:
+    if options.boards_listen is None:
+        return None
+    if options.broker is not None:
+        raise UserError("--boards-listen is for our own broker; leave it out with --broker")
+    if options.boards_passwords is None:
+        raise UserError("--boards-listen opens the broker to the network: give --boards-passwords FILE with it")
+    host, port = _broker.host_port(options.boards_listen, 1883)
+    return Network(host, port, options.boards_passwords)

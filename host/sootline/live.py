@@ -1,0 +1,119 @@
+"""What is true now, for the pages: written by the service's worker, read from any thread."""
+
+import threading
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from typing import Any
+
+from sootline.analysis.watch import Key
+from sootline.errors import UserError
+from sootline.now import FurnaceNow
+from sootline.profile import LogEntry
+
+_ACT_TIMEOUT_S = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledge:
+    """Somebody has the alarm."""
+
+    key: Key
+    by: str
+    done: "Future[bool]"
+
+
+@dataclass(frozen=True, slots=True)
+class Shelve:
+    """Somebody wants to hear no more of an alarm until until_ms; a time in the past takes it off the shelf."""
+
+    key: Key
+    until_ms: int
+    by: str
+    done: "Future[bool]"
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """Somebody has done something at a furnace."""
+
+    furnace: str
+    entry: LogEntry
+    by: str
+    done: "Future[bool]"
+
+
+Act = Acknowledge | Shelve | Log
+
+
+class Live:
+    """The present state of all furnaces. Every method may be called from any thread.
+
+    submit: hands an act to the worker, which answers through its future
+    """
+
+    def __init__(self, submit: Callable[[Act], None]) -> None:
+        self._submit = submit
+        self._changed = threading.Condition()
+        self._version = 0
+        self._furnaces: dict[str, FurnaceNow] = {}
+        self._troubles: tuple[str, ...] = ()
+
+    @property
+    def version(self) -> int:
+        """Rises with each change."""
+        return self._version
+
+    @property
+    def troubles(self) -> tuple[str, ...]:
+        """What keeps the host from watching, in one line each; empty when all is well."""
+        return self._troubles
+
+    def wait(self, version: int, timeout_s: float) -> int:
+        """Return the version as soon as it is above `version`, or the present one after `timeout_s`."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._version > version, timeout_s)
+            return self._version
+
+    def furnaces(self) -> tuple[FurnaceNow, ...]:
+        """All furnaces, by name."""
+        with self._changed:
+            return tuple(self._furnaces[name] for name in sorted(self._furnaces))
+
+    def now(self, furnace: str) -> FurnaceNow | None:
+        """One furnace, or None when nothing is known of it."""
+        return self._furnaces.get(furnace)
+
+    def show(self, furnaces: Iterable[FurnaceNow] = (), troubles: tuple[str, ...] | None = None) -> None:
+        """Put new pictures in the place of the old ones (the worker's side)."""
+        with self._changed:
+            before = self._version
+            for furnace in furnaces:
+                if self._furnaces.get(furnace.furnace) != furnace:
+                    self._furnaces[furnace.furnace] = furnace
+                    self._version = before + 1
+            if troubles is not None and troubles != self._troubles:
+                self._troubles = troubles
+                self._version = before + 1
+            if self._version != before:
+                self._changed.notify_all()
+
+    def acknowledge(self, key: Key, by: str) -> bool:
+        """Note that `by` has the alarm; False when there is no such alarm any more. Raises UserError."""
+        return self._ask(lambda done: Acknowledge(key, by, done))
+
+    def shelve(self, key: Key, until_ms: int, by: str) -> bool:
+        """Shelve an alarm until until_ms; False when there is no such alarm any more. Raises UserError."""
+        return self._ask(lambda done: Shelve(key, until_ms, by, done))
+
+    def log(self, furnace: str, entry: LogEntry, by: str) -> None:
+        """Store what `by` did at the furnace and let the analysis know. Raises UserError."""
+        self._ask(lambda done: Log(furnace, entry, by, done))
+
+    def _ask(self, act: Callable[[Any], Act]) -> bool:
+        done: Future[bool] = Future()
+        self._submit(act(done))
+        try:
+            return done.result(_ACT_TIMEOUT_S)
+        except TimeoutError:
+            raise UserError("not stored yet, for the store cannot be written; look at the host's disk") from None

@@ -1,0 +1,398 @@
+"""The running service: the only place that builds the parts and owns threads.
+
+    broker (child process) -> client (paho's thread) -> worker (this file) -> pages (web thread)
+
+The worker alone writes the store and feeds the watches: take -> commit -> acknowledge -> analyse -> commit -> publish.
+A crash between any two of these loses nothing: what was not acknowledged comes again, what was stored is analysed anew.
+"""
+
+import fcntl
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import IO, TypeVar
+
+import msgspec
+
+from sootline.alarms import Alarm
+from sootline.analysis.watch import Key
+from sootline.broker import DEFAULT_PORT, Broker, Network
+from sootline.errors import StoreUnavailable, UserError
+from sootline.files import profiles
+from sootline.ingest.client import Address, Client, Connected, Delivery
+from sootline.ingest.intake import Intake
+from sootline.lifecycle import AlarmList
+from sootline.live import Acknowledge, Act, Live, Log, Shelve
+from sootline.now import FurnaceNow, SetAside
+from sootline.profile import LogEntry, Profile
+from sootline.store import Store
+from sootline.units import System
+from sootline.watches import Changes, Watches
+from sootline.web.app import build
+from sootline.web.server import Server
+from sootline.wire import topics
+
+log = logging.getLogger(__name__)
+
+TICK_S = 5.0
+SETTLE_S = 600.0
+RETAINED_S = 2.0  # after connecting, what the broker has retained has come by then
+BATCH = 500
+SET_ASIDE_SHOWN = 10
+_RETRY_S = 2.0
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to run.
+
+    data:     folder of store and broker
+    profiles: folder of profile files; None is `data`/profiles
+    broker:   an outside broker; None runs our own on broker_port (0: any free one), with `network` for boards
+    """
+
+    data: Path
+    profiles: Path | None = None
+    broker: Address | None = None
+    broker_port: int = DEFAULT_PORT
+    network: Network | None = None
+    root: str = topics.ROOT
+    web_host: str = "127.0.0.1"
+    web_port: int = 8470
+    hosts: tuple[str, ...] = ()
+    units: System = "si"
+    client_id: str = "sootline-host"
+
+
+class _Stopped(Exception):
+    """The service is being stopped while the worker waits."""
+
+
+class Service:
+    """Runs from start() until stop(). Raises UserError from the constructor or start() where it cannot run."""
+
+    def __init__(self, options: Options) -> None:
+        self._options = options
+        self._queue: queue.SimpleQueue[Delivery | Connected | Act | None] = queue.SimpleQueue()
+        self._stopping = threading.Event()
+        self._troubles: dict[str, str] = {}
+        self._retained: dict[str, bytes] = {}
+        self._reconcile_at: float | None = None
+        self.live = Live(self._queue.put)
+        self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
+        self._lock = _only_one(options.data)
+        try:
+            self.store = Store.open(options.data)
+        except StoreUnavailable as error:
+            raise UserError(str(error)) from None
+        self._intake = Intake(self.store, options.root)
+        self._watches = Watches(self.store, self._profile)
+        self._alarms = AlarmList()
+        self.broker = (
+            None
+            if options.broker
+            else Broker(options.data / "broker", options.broker_port, options.network, options.root)
+        )
+        self.address = options.broker or Address(port=self.broker.port if self.broker else 0)
+        self._client = Client(self.address, options.root, options.client_id, self._queue.put)
+        self.web = Server(
+            build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts),
+            options.web_host,
+            options.web_port,
+        )
+        self._error: BaseException | None = None
+        self._worker = threading.Thread(target=self._run, name="worker", daemon=True)
+
+    def start(self) -> None:
+        """Returns when the pages are served; what is stored is read back after that."""
+        try:
+            if self.broker:
+                self.broker.start()
+            self.web.start()
+        except BaseException:
+            self.stop()
+            raise
+        self._worker.start()
+
+    def stop(self) -> None:
+        """Stop in order; nothing that was acknowledged is lost."""
+        self._stopping.set()
+        self._queue.put(None)
+        if self._worker.is_alive():
+            self._worker.join(30)
+            self._client.stop()
+        self.web.stop()
+        if self.broker:
+            self.broker.stop()
+        self.store.close()
+        self._lock.close()
+
+    def check(self) -> None:
+        """Raise the error of ours that ended the worker, if one did."""
+        if self._error is not None:
+            raise self._error
+
+    def _profile(self, furnace: str) -> Profile:
+        return self._profiles.get(furnace) or profiles.default(furnace)
+
+    # the worker
+
+    def _run(self) -> None:
+        try:
+            self._persist(self._resume)
+            self._client.start()
+            next_tick = settle_at = time.monotonic()
+            while not self._stopping.is_set():
+                items = self._collect(next_tick - time.monotonic())
+                self._handle(items)
+                now = time.monotonic()
+                if now >= next_tick:
+                    self._tick(settle=now >= settle_at)
+                    next_tick = now + TICK_S
+                    settle_at = now + SETTLE_S if now >= settle_at else settle_at
+        except _Stopped:
+            pass
+        except BaseException as error:
+            log.exception("the worker has failed")
+            self._error = error
+
+    def _resume(self) -> None:
+        """Bring the watches to where an earlier run stopped."""
+        self._trouble("start", "reading what is stored; alarms follow in a moment")
+        self._alarms = AlarmList(
+            self.store.acknowledgements(), {key: kept.until_ms for key, kept in self.store.shelved().items()}
+        )
+        for name in sorted({*self.store.furnaces(), *self._profiles}):
+            changes = self._watches.resume(name, now_ms())
+            found = {alarm.key: alarm for alarm in self._watches.furnaces[name].watch.alarms}
+            self._alarms.update(found, (), now_ms())
+            merged = {key: self._alarms.merged[key] for key in changes.alarms}
+            self._keep(replace_alarms(changes, merged))
+            self._show([name])
+        self._trouble("start", None)
+
+    def _collect(self, wait_s: float) -> list[Delivery | Connected | Act]:
+        items: list[Delivery | Connected | Act] = []
+        try:
+            item = self._queue.get(timeout=max(wait_s, 0.0))
+            while item is not None:
+                items.append(item)
+                if len(items) >= BATCH:
+                    break
+                item = self._queue.get_nowait()
+        except queue.Empty:
+            pass
+        return items
+
+    def _handle(self, items: Sequence[Delivery | Connected | Act]) -> None:
+        deliveries = []
+        for item in items:
+            if isinstance(item, Delivery):
+                deliveries.append(item)
+            elif isinstance(item, Connected):
+                self._retained.clear()
+                self._reconcile_at = time.monotonic() + RETAINED_S
+                self._watches.listening(now_ms())
+        self._take(deliveries)
+        for item in items:
+            if isinstance(item, Acknowledge | Shelve | Log):
+                self._act(item)
+
+    def _take(self, deliveries: Sequence[Delivery]) -> None:
+        if not deliveries:
+            return
+        messages = [delivery.message for delivery in deliveries]
+        arrivals = self._persist(lambda: self._intake.take(messages))
+        for delivery in deliveries:
+            self._client.acknowledge(delivery)
+            message = delivery.message
+            if message.retained and topics.is_alarm(message.topic, self._options.root):
+                self._retained[message.topic] = message.payload
+        self._record(self._watches.deliver(arrivals))
+        self._show({arrival.furnace for arrival in arrivals})
+
+    def _act(self, act: Act) -> None:
+        now = now_ms()
+        if isinstance(act, Log):
+            entry = replace(act.entry, note=f"{act.entry.note} ({act.by})" if act.entry.note else act.by)
+            self._persist(lambda: self._write_log(act.furnace, entry))
+            self._record(self._watches.logged(act.furnace, entry))
+            self._show([act.furnace])
+            act.done.set_result(True)
+            return
+        if isinstance(act, Acknowledge):
+            changed = self._alarms.acknowledge(act.key, act.by, now)
+        else:
+            changed = self._alarms.shelve(act.key, act.until_ms, now)
+        if changed:
+            self._persist(lambda: self._write_act(act, now, changed))
+            self._publish()
+            self._show([act.key[0]])
+        act.done.set_result(act.key in self._alarms.merged)
+
+    def _write_log(self, furnace: str, entry: LogEntry) -> None:
+        with self.store.batch() as batch:
+            batch.log(furnace, entry)
+
+    def _write_act(self, act: Acknowledge | Shelve, at_ms: int, changed: Sequence[Alarm]) -> None:
+        with self.store.batch() as batch:
+            if isinstance(act, Acknowledge):
+                batch.acknowledge(act.key, act.by, at_ms)
+            else:
+                batch.shelve(act.key, act.until_ms, act.by, at_ms)
+            batch.alarms(put=changed)
+
+    def _tick(self, *, settle: bool) -> None:
+        if self._client.connected:
+            self._record(self._watches.tick(now_ms()))
+        if settle:
+            arrivals = self._persist(self._intake.settle)
+            self._record(self._watches.deliver(arrivals))
+        unshelved = self._alarms.unshelve(now_ms())
+        if unshelved:
+            self._keep(Changes({alarm.key: alarm for alarm in unshelved}))
+        self._trouble("broker", self._client.problem)
+        self._trouble("foreign", self._foreign())
+        self._publish()
+        self._show(self._watches.furnaces)
+
+    def _foreign(self) -> str | None:
+        """What was set aside and belongs to no furnace on the pages."""
+        try:
+            last = [aside for aside in self.store.last_set_aside(200) if self._nobodys(aside)]
+        except StoreUnavailable:
+            return None
+        if not last:
+            return None
+        return f"messages that belong to no known furnace are set aside; the last: {last[0].topic}: {last[0].reason}"
+
+    def _nobodys(self, aside: SetAside) -> bool:
+        topic = topics.parse(aside.topic, self._options.root)
+        return topic is None or topic.furnace not in self._watches.furnaces
+
+    def _record(self, changes: Changes) -> None:
+        """Store what the analysis has changed, together with people's acts, and tell the broker."""
+        if not changes:
+            return
+        merged = self._alarms.update(changes.alarms, changes.removed, now_ms())
+        for alarm in merged:
+            log.info("%s %s %s: %s", alarm.furnace, alarm.alarm, alarm.channel or "", alarm.state)
+        self._keep(replace_alarms(changes, {alarm.key: alarm for alarm in merged}))
+        self._publish()
+
+    def _keep(self, changes: Changes) -> None:
+        if not changes:
+            return
+
+        def write() -> None:
+            with self.store.batch() as batch:
+                batch.alarms(changes.alarms.values(), changes.removed)
+                batch.events(changes.events.values(), changes.removed_events)
+
+        self._persist(write)
+
+    def _persist(self, attempt: Callable[[], T]) -> T:
+        """Try until the store can be written; meanwhile the broker keeps what comes."""
+        while True:
+            try:
+                result = attempt()
+                self._trouble("store", None)
+                return result
+            except StoreUnavailable as error:
+                self._trouble("store", f"{error}; messages wait at the broker until it can be written again")
+                if self._stopping.wait(_RETRY_S):
+                    raise _Stopped from None
+
+    # what others see
+
+    def _publish(self) -> None:
+        """Bring the retained alarms at the broker in line with those that stand."""
+        if not self._client.connected or (self._reconcile_at and time.monotonic() < self._reconcile_at):
+            return
+        self._reconcile_at = None
+        wanted = {
+            topics.build(alarm.furnace, topics.alarm_leaf(alarm.alarm, alarm.channel), self._options.root): alarm
+            for alarm in self._alarms.standing().values()
+        }
+        for topic, alarm in wanted.items():
+            payload = msgspec.json.encode(alarm.record())
+            if self._retained.get(topic) != payload:
+                self._client.publish(topic, payload, retain=True)
+                self._retained[topic] = payload
+        for topic in [topic for topic in self._retained if topic not in wanted]:
+            if self._retained.pop(topic):
+                last = self._last(topic)
+                if last is not None:
+                    self._client.publish(topic, msgspec.json.encode(last.record()), retain=False)
+                self._client.publish(topic, b"", retain=True)
+
+    def _last(self, topic: str) -> Alarm | None:
+        """The newest record that was published under a topic."""
+        place = topics.parse(topic, self._options.root)
+        same = [
+            alarm
+            for alarm in self._alarms.merged.values()
+            if place and alarm.furnace == place.furnace and topics.alarm_leaf(alarm.alarm, alarm.channel) == place.leaf
+        ]
+        return max(same, key=lambda alarm: alarm.raised_ms, default=None)
+
+    def _show(self, names: Iterable[str]) -> None:
+        self.live.show([self._picture(name) for name in names])
+
+    def _picture(self, name: str) -> FurnaceNow:
+        furnace = self._watches.furnace(name)
+        try:
+            counts, last = self.store.set_aside_counts(name), self.store.last_set_aside(SET_ASIDE_SHOWN, name)
+        except StoreUnavailable:
+            counts, last = {}, []
+        return FurnaceNow(
+            furnace=name,
+            phase=furnace.watch.phase,
+            phase_since_ms=furnace.watch.phase_since_ms,
+            readings=dict(furnace.readings),
+            alarms=self._alarms.in_sight(name, now_ms()),
+            readiness=tuple(furnace.watch.readiness),
+            last_word_ms=furnace.last_word_ms,
+            board=furnace.board,
+            set_aside=counts,
+            last_set_aside=tuple(last),
+        )
+
+    def _trouble(self, kind: str, text: str | None) -> None:
+        if text is None:
+            self._troubles.pop(kind, None)
+        else:
+            if self._troubles.get(kind) != text and kind == "store":
+                log.error("%s", text)
+            self._troubles[kind] = text
+        self.live.show(troubles=tuple(self._troubles.values()))
+
+
+def replace_alarms(changes: Changes, alarms: dict[Key, Alarm]) -> Changes:
+    """The same changes with alarm records as people meet them."""
+    return Changes(alarms, changes.removed, changes.events, changes.removed_events)
+
+
+def now_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+def _only_one(data: Path) -> IO[str]:
+    """Hold the folder for this process. Raises UserError when another holds it or it cannot be written."""
+    try:
+        data.mkdir(parents=True, exist_ok=True)
+        lock = (data / "lock").open("w")
+    except OSError as error:
+        raise UserError(f"{data}: cannot be written: {error.strerror}; choose another folder with --data") from None
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        lock.close()
+        raise UserError(f"another sootline already runs with the folder {data}") from None
+    return lock

@@ -1,0 +1,216 @@
+"""The watches of all furnaces: they are fed what the intake has stored and tell what has changed.
+
+The live service and the replay of a recording both go through here, so that both find the same.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from sootline.alarms import Alarm
+from sootline.analysis.sampling import Sampling
+from sootline.analysis.watch import Key, Update, Watch
+from sootline.events import Event
+from sootline.files.profiles import default
+from sootline.ingest.intake import Arrival
+from sootline.now import Reading
+from sootline.profile import LogEntry, Profile
+from sootline.series import Rows, concatenate
+from sootline.store import Store
+
+PROMPT_MS = 30_000  # rows received this soon are known at their own time; later ones when they are received
+BLOCK_PACKS = 20_000
+DAY_MS = 86_400_000
+_INTERVALS_S = (0.2, 3600.0)
+
+
+@dataclass(slots=True)
+class Changes:
+    """What has changed at all furnaces, the last word on each."""
+
+    alarms: dict[Key, Alarm] = field(default_factory=dict)
+    removed: set[Key] = field(default_factory=set)
+    events: dict[tuple[str, str, int], Event] = field(default_factory=dict)
+    removed_events: set[tuple[str, str, int]] = field(default_factory=set)
+
+    def __bool__(self) -> bool:
+        return bool(self.alarms or self.removed or self.events or self.removed_events)
+
+    def add(self, update: Update) -> None:
+        """Take in a later update."""
+        for key in update.removed:
+            self.alarms.pop(key, None)
+            self.removed.add(key)
+        for alarm in update.alarms:
+            self.removed.discard(alarm.key)
+            self.alarms[alarm.key] = alarm
+        for event_key in update.removed_events:
+            self.events.pop(event_key, None)
+            self.removed_events.add(event_key)
+        for event in update.events:
+            self.removed_events.discard(event.key)
+            self.events[event.key] = event
+
+
+@dataclass(slots=True)
+class Furnace:
+    """One furnace's watch, and the last word on each of its channels and from its board."""
+
+    watch: Watch
+    readings: dict[str, Reading] = field(default_factory=dict)
+    sampling: Sampling | None = None
+    last_word_ms: int | None = None
+    board: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Watches:
+    """Makes a watch for each furnace as it is first heard of. Not thread-safe: one worker owns it.
+
+    profile_of: the profile of a furnace
+    """
+
+    def __init__(self, store: Store, profile_of: Callable[[str], Profile] = default) -> None:
+        self._store = store
+        self._profile_of = profile_of
+        self.furnaces: dict[str, Furnace] = {}
+
+    def furnace(self, name: str) -> Furnace:
+        found = self.furnaces.get(name)
+        if found is None:
+            profile = self._profile_of(name)
+            entries = {*profile.log, *self._store.log(name)}
+            profile = replace(profile, log=tuple(sorted(entries, key=lambda entry: entry.at_ms)))
+            watch = Watch(profile, lambda start_ms, end_ms: self._store.read(name, start_ms, end_ms))
+            found = self.furnaces[name] = Furnace(watch)
+        return found
+
+    def resume(self, name: str, now_ms: int) -> Changes:
+        """Begin with all that is stored of a furnace; what differs from the stored findings is returned."""
+        furnace = self.furnace(name)
+        kept = {alarm.key: alarm for alarm in self._store.alarms(name)}
+        announced = self._store.announcements().get(name)
+        if announced is not None:
+            furnace.board = announced[1]
+            furnace.sampling = _sampling(announced[1])
+            if furnace.sampling is not None:
+                furnace.watch.arrived(concatenate([]), None, furnace.sampling)
+        furnace.last_word_ms = self._store.last_received_ms(name)
+        furnace.watch.resume(self._stored(name, furnace), kept.values(), now_ms)
+        changes = Changes()
+        found = {alarm.key: alarm for alarm in furnace.watch.alarms}
+        changes.alarms = {key: alarm for key, alarm in found.items() if kept.get(key) != alarm}
+        changes.removed = kept.keys() - found.keys()
+        stored = {event.key: event for event in self._store.events(name)}
+        events = {event.key: event for event in furnace.watch.events}
+        changes.events = {key: event for key, event in events.items() if stored.get(key) != event}
+        changes.removed_events = stored.keys() - events.keys()
+        return changes
+
+    def _stored(self, name: str, furnace: Furnace) -> Iterator[Rows]:
+        extent = self._store.extent(name)
+        if extent is None:
+            return
+        for start_ms in range(extent[0], extent[1] + 1, DAY_MS):
+            rows = self._store.read(name, start_ms, start_ms + DAY_MS)
+            _note(furnace.readings, rows)
+            yield rows
+
+    def deliver(self, arrivals: Iterable[Arrival]) -> Changes:
+        """Feed what has been stored, in the order of arrival; prompt rows of one furnace together."""
+        changes = Changes()
+        by_furnace: dict[str, list[Arrival]] = {}
+        for arrival in arrivals:
+            by_furnace.setdefault(arrival.furnace, []).append(arrival)
+        for name, own in by_furnace.items():
+            for update in self._deliver(self.furnace(name), own):
+                changes.add(update)
+        return changes
+
+    def _deliver(self, furnace: Furnace, arrivals: Iterable[Arrival]) -> Iterator[Update]:
+        watch = furnace.watch
+        block: list[Rows] = []
+
+        def flush() -> Iterator[Update]:
+            if block:
+                yield watch.arrived(concatenate(block), None, furnace.sampling)
+                block.clear()
+
+        for arrival in arrivals:
+            furnace.last_word_ms = max(arrival.received_ms, furnace.last_word_ms or 0)
+            _note(furnace.readings, arrival.rows)
+            prompt = _prompt(arrival)
+            if not prompt or len(block) >= BLOCK_PACKS or (block and arrival.rows.t_ms[0] <= block[-1].t_ms[-1]):
+                yield from flush()
+            if prompt:
+                block.append(arrival.rows)
+            else:
+                yield self._alone(furnace, arrival)
+        yield from flush()
+
+    def _alone(self, furnace: Furnace, arrival: Arrival) -> Update:
+        watch, received_ms = furnace.watch, arrival.received_ms
+        if arrival.announcement is not None:
+            furnace.board = arrival.announcement
+            furnace.sampling = _sampling(arrival.announcement) or furnace.sampling
+            return watch.heard(received_ms, arrival.announcement)
+        if arrival.changed is not None:
+            furnace.readings.clear()
+            _note(furnace.readings, self._store.read(furnace.watch.profile.furnace.id, arrival.changed[0], 2**62))
+            return watch.changed(arrival.changed[0], received_ms)
+        if len(arrival.rows) or arrival.rows.faults:
+            return watch.arrived(arrival.rows, received_ms, furnace.sampling)
+        return watch.heard(received_ms)
+
+    def tick(self, now_ms: int) -> Changes:
+        """The host's clock has moved on."""
+        changes = Changes()
+        for furnace in self.furnaces.values():
+            changes.add(furnace.watch.tick(now_ms))
+        return changes
+
+    def listening(self, now_ms: int) -> None:
+        """The broker can be heard again since now_ms."""
+        for furnace in self.furnaces.values():
+            furnace.watch.listening(now_ms)
+
+    def logged(self, name: str, entry: LogEntry) -> Changes:
+        """An owner has done something at a furnace."""
+        changes = Changes()
+        changes.add(self.furnace(name).watch.logged(entry))
+        return changes
+
+
+def _prompt(arrival: Arrival) -> bool:
+    if arrival.announcement is not None or arrival.changed is not None or not len(arrival.rows):
+        return False
+    return arrival.received_ms - int(arrival.rows.t_ms[0]) <= PROMPT_MS
+
+
+def _note(readings: dict[str, Reading], rows: Rows) -> None:
+    """Keep the newest reading or fault of each channel."""
+    for channel, column in rows.values.items():
+        given = np.flatnonzero(~np.isnan(column))
+        if len(given):
+            last = int(given[-1])
+            _newer(readings, channel, Reading(int(rows.t_ms[last]), float(column[last])))
+    for fault in rows.faults:
+        _newer(readings, fault.channel, Reading(fault.t_ms, None, fault.kind))
+
+
+def _newer(readings: dict[str, Reading], channel: str, reading: Reading) -> None:
+    known = readings.get(channel)
+    if known is None or reading.t_ms >= known.t_ms:
+        readings[channel] = reading
+
+
+def _sampling(announcement: Mapping[str, Any]) -> Sampling | None:
+    """How often the board says that it reports; None where it does not say so sensibly."""
+    interval, idle = announcement.get("interval"), announcement.get("idle_interval")
+    low, high = _INTERVALS_S
+    if not isinstance(interval, int | float) or not low <= interval <= high:
+        return None
+    if not isinstance(idle, int | float) or not low <= idle <= high:
+        idle = max(Sampling().idle_interval_s, interval)
+    return Sampling(float(interval), float(idle))
