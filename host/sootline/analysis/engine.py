@@ -119,7 +119,9 @@ class Engine:
         marks.extend(Mark(fault.t_ms, f"{fault.channel}/{fault.kind}", None, fault.t_ms) for fault in rows.faults)
         marks.sort(key=lambda mark: (mark.t_ms, mark.subject))
         for mark in marks:
-            self._run_timers(mark.t_ms - 1, rows, received_ms)
+            due_ms = plant.next_timer_ms()
+            if due_ms is not None and due_ms < mark.t_ms:
+                self._run_timers(mark.t_ms - 1, rows, received_ms)
             plant.found_ms = mark.t_ms if received_ms is None else received_ms
             if "/" in mark.subject:
                 plant.history.now_ms = mark.t_ms

@@ -39,6 +39,16 @@ class Column:
         self._x[self._end : self._end + n] = x
         self._end += n
 
+    def latest(self, now_ms: int, not_before_ms: int) -> tuple[int, float] | None:
+        """The newest reading with not_before_ms <= t <= now_ms."""
+        t, x, end = self._t, self._x, self._end
+        i = end - 1
+        if i >= self._start and t[i] > now_ms:
+            i = self._start + int(t[self._start : end].searchsorted(now_ms, "right")) - 1
+        if i < self._start or t[i] < not_before_ms:
+            return None
+        return int(t[i]), float(x[i])
+
     def __getstate__(self) -> tuple[Times, Floats]:
         return self.t.copy(), self.x.copy()
 
@@ -53,7 +63,6 @@ class History:
     def __init__(self) -> None:
         self.now_ms = -(2**62)
         self._columns: dict[str, Column] = {}
-        self._still: dict[str, tuple[int, int]] = {}
 
     def extend(self, rows: Rows) -> None:
         if not len(rows):
@@ -84,8 +93,8 @@ class History:
         if column is None:
             return np.empty(0, np.int64), np.empty(0)
         t = column.t
-        i = int(np.searchsorted(t, start_ms))
-        j = int(np.searchsorted(t, min(end_ms, self.now_ms), "right"))
+        i = int(t.searchsorted(start_ms))
+        j = int(t.searchsorted(min(end_ms, self.now_ms), "right"))
         return t[i:j], column.x[i:j]
 
     def latest(self, channel: str, max_age_ms: int | None = None) -> tuple[int, float] | None:
@@ -93,31 +102,13 @@ class History:
         column = self._columns.get(channel)
         if column is None:
             return None
-        i = int(np.searchsorted(column.t, self.now_ms, "right")) - 1
-        if i < 0:
-            return None
-        t = int(column.t[i])
-        if max_age_ms is not None and self.now_ms - t > max_age_ms:
-            return None
-        return t, float(column.x[i])
+        return column.latest(self.now_ms, -(2**62) if max_age_ms is None else self.now_ms - max_age_ms)
 
-    def unchanged_since(self, channel: str) -> int | None:
-        """Since when every reading up to now equals the newest; as far back as was asked before, or is kept."""
+    def at(self, channel: str, t_ms: int) -> float | None:
+        """The reading in force at a past moment, or None before the first that is kept."""
         column = self._columns.get(channel)
-        if column is None:
-            return None
-        t = column.t
-        j = int(np.searchsorted(t, self.now_ms, "right"))
-        if j == 0:
-            return None
-        x = column.x[:j]
-        other = np.flatnonzero(x != x[-1])
-        since = int(t[other[-1] + 1]) if len(other) else int(t[0])
-        before = self._still.get(channel)
-        if before is not None and not len(other) and before[1] >= t[0]:
-            since = before[0]  # it stood still already when last asked, beyond what is kept
-        self._still[channel] = (since, self.now_ms)
-        return since
+        found = None if column is None else column.latest(min(t_ms, self.now_ms), -(2**62))
+        return None if found is None else found[1]
 
     def mean(self, channel: str, start_ms: int, end_ms: int) -> float | None:
         """Mean of the readings in a window, or None without any."""

@@ -1,15 +1,13 @@
 """Sample level: from rows to the few moments that matter, vectorised, with carried state.
 
-A mark is a moment at which an on/off channel changed or became unknown, or a stated condition on a measured channel
-began or ceased to hold. Feeding the same rows in other pieces gives the same marks.
+A mark is a moment at which an on/off channel changed or became unknown (here), or a stated condition on a measured
+channel began or ceased to hold (conditions.py). Feeding the same rows in other pieces gives the same marks.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
-from sootline.analysis.history import History
 from sootline.analysis.sampling import Sampling
 from sootline.channels import CHANNELS
 from sootline.series import Floats, Rows, Times
@@ -27,40 +25,6 @@ class Mark(NamedTuple):
     on: bool | None
     at_ms: int
     on_s: float = NAN
-
-
-@dataclass(frozen=True, slots=True)
-class Level:
-    """Holds from the reading above `limit` until the reading at or below `clear` (both in the channel's unit).
-
-    With below=True the other way round.
-    """
-
-    name: str
-    channel: str
-    limit: float
-    clear: float
-    below: bool = False
-
-    @property
-    def window_ms(self) -> int:
-        return 0
-
-
-@dataclass(frozen=True, slots=True)
-class Slope:
-    """Holds from the reading that differs from the one window_ms before by more than `limit`, until by no more than
-    `clear` (per window, in the channel's unit). With below=True: less than `limit` until no less than `clear`."""
-
-    name: str
-    channel: str
-    window_ms: int
-    limit: float
-    clear: float
-    below: bool = False
-
-
-Condition = Level | Slope
 
 
 def state_marks(rows: Rows, states: dict[str, "StateTrack"], sampling: Sampling) -> list[Mark]:
@@ -128,51 +92,3 @@ class StateTrack:
         else:
             marks.append(Mark(t1, self.channel, None, t0 + limit_ms))
             marks.append(Mark(t1, self.channel, on1, t1, sum1))
-
-
-class ConditionTrack:
-    """The carried state of one condition."""
-
-    def __init__(self, condition: Condition, since_ms: int) -> None:
-        self.condition = condition
-        self.holds = False
-        self.since_ms = since_ms
-
-    def feed(self, history: History, sampling: Sampling, marks: list[Mark]) -> None:
-        """Marks for the readings in the history that are newer than those looked at before."""
-        condition = self.condition
-        column = history.column(condition.channel)
-        if column is None:
-            return
-        t, x = column.t, column.x
-        first = int(np.searchsorted(t, self.since_ms, "right"))
-        if first == len(t):
-            return
-        self.since_ms = int(t[-1])
-        y = x[first:] if isinstance(condition, Level) else _change(t, x, first, condition.window_ms, sampling)
-        starts = y < condition.limit if condition.below else y > condition.limit
-        if not self.holds and not starts.any():
-            return
-        ends = (y >= condition.clear if condition.below else y <= condition.clear) | np.isnan(y)
-        turning = (np.flatnonzero(starts), np.flatnonzero(ends))
-        i = 0
-        while True:
-            wanted = turning[self.holds]
-            k = int(np.searchsorted(wanted, i))
-            if k == len(wanted):
-                return
-            i = int(wanted[k]) + 1
-            self.holds = not self.holds
-            at = int(t[first + i - 1])
-            marks.append(Mark(at, condition.name, self.holds, at))
-
-
-def _change(t: Times, x: Floats, first: int, window_ms: int, sampling: Sampling) -> Floats:
-    """x[i] minus the reading one window before, for i >= first; NaN where that lies in or before a gap."""
-    then = np.searchsorted(t, t[first:] - window_ms, "right") - 1
-    valid = then >= 0
-    then = np.maximum(then, 0)
-    change: Floats = x[first:] - x[then]
-    too_old = t[first:] - t[then] > window_ms + sampling.idle_gap_ms
-    change[~valid | too_old] = np.nan
-    return change

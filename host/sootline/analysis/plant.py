@@ -6,8 +6,9 @@ from typing import Any
 
 from sootline.alarms import Priority
 from sootline.analysis.book import Book, Entry
+from sootline.analysis.conditions import Condition, Track
 from sootline.analysis.history import History
-from sootline.analysis.marks import Condition, ConditionTrack, Mark
+from sootline.analysis.marks import Mark
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.events import Event
@@ -30,7 +31,7 @@ class Plant:
         self.found_ms = 0
         self.started_ms: int | None = None
         self.book = Book(round(settings.repeat_s * 1000), self.tank_low)
-        self.tracks: list[ConditionTrack] = []
+        self.tracks: list[Track] = []
         self.handlers: dict[str, list[MarkHandler]] = {}
         self.event_handlers: dict[str, list[EventHandler]] = {}
         self.log_handlers: list[LogHandler] = []
@@ -79,6 +80,11 @@ class Plant:
         """When an on/off channel or condition last changed."""
         return self._changed_at.get(channel)
 
+    def heard_ms(self, channel: str) -> int | None:
+        """When the channel was last read; None when never."""
+        latest = self.history.latest(channel)
+        return None if latest is None else latest[0]
+
     def has(self, channel: str) -> bool:
         return self.history.has(channel)
 
@@ -98,7 +104,7 @@ class Plant:
     def watch(self, condition: Condition, handler: MarkHandler) -> None:
         """Call handler whenever the condition begins or ceases to hold; a condition of the same name is replaced."""
         self.tracks = [track for track in self.tracks if track.condition.name != condition.name]
-        self.tracks.append(ConditionTrack(condition, self.now_ms))
+        self.tracks.append(condition.track(self.now_ms))
         self.handlers[condition.name] = [handler]
 
     def on_event(self, kind: str, handler: EventHandler) -> None:

@@ -144,8 +144,7 @@ class Watch:
             first_ms, last_ms = int(rows.t_ms[start]), int(rows.t_ms[end - 1])
             self._offline.heard(first_ms, self._engine.plant)
             self._feed(rows.between(first_ms, last_ms + 1) if cuts else rows, None)
-            self._offline.heard(last_ms, self._engine.plant)
-        self._save()
+            self._offline.last_ms = last_ms
         return self._changes()
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from sootline.analysis.conditions import Level
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.marks import Level, Mark
+from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 
 if TYPE_CHECKING:

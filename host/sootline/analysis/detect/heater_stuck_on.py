@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from sootline.analysis.conditions import Level, Slope
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.marks import Level, Mark, Slope
+from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 from sootline.profile import LogEntry
 
@@ -77,11 +78,11 @@ class HeaterStuckOn(Detector):
 
     def _look(self, channel: str) -> None:
         """Raise if the climb has no good reason; else look again while it goes on."""
-        rate = self.plant.slope_per_min(channel, WINDOW_MS)
         if not self._climbing.get(channel):
             return
-        reason = self._reason(channel) if rate is not None and rate > self.settings.stuck_K_per_min else None
-        if reason is not None and rate is not None:
+        reason = self._reason(channel)
+        rate = self.plant.slope_per_min(channel, WINDOW_MS) if reason is not None else None
+        if rate is not None and rate > self.settings.stuck_K_per_min:
             self.plant.raise_(
                 self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
                 oil_C=self.plant.value(channel),

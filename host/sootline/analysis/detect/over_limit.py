@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 
-from sootline.analysis.marks import Level, Mark
+from sootline.analysis.conditions import Level
+from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 
 

@@ -49,7 +49,15 @@ class PreheatStalled(Detector):
         refilled = self.engine.refills.last_end_ms
         if refilled is not None and self.plant.now_ms - refilled < 600_000:
             return
-        rate = self.plant.slope_per_min(channel, round(self.settings.stalled_window_s * 1000))
+        now, window_ms = self.plant.now_ms, round(self.settings.stalled_window_s * 1000)
+        then, value = self.plant.history.at(channel, now - window_ms), self.plant.value(channel)
+        if (
+            then is not None
+            and value is not None
+            and value - then > 2 * self.settings.stalled_K_per_min * window_ms / 60_000
+        ):
+            return  # plainly climbing
+        rate = self.plant.slope_per_min(channel, window_ms)
         if rate is not None and rate < self.settings.stalled_K_per_min:
             self.plant.raise_(
                 self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from sootline.alarms import Priority
 from sootline.analysis.catalogue import KINDS
+from sootline.analysis.conditions import Spike, Still
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.marks import Mark
 from sootline.analysis.usual import Usual
 from sootline.channels import CHANNELS
 
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
-LOOK_MS = 600_000
+LOOK_MS = 1_800_000
+FORGET_MS = 600_000
+SPAN_MS = 600_000
 HOT = ("tank", "nozzle", "stack", "return_air", "supply_air")
 SLOW = ("room", "outdoor", "supply", "combustion_air")
 MOVED_K = 5.0
@@ -48,13 +51,19 @@ class SensorFault(Detector):
         self._cold: dict[str, Usual] = {}
         self._drifts: dict[str, int] = {}
         self._last_rest_ms: int | None = None
+        self._stands: dict[str, bool] = {}
+        self._spikes: dict[str, deque[int]] = {}
         self.plant.on_fault(self._fault)
+        for channel in (*HOT, *SLOW):
+            self.plant.watch(Still(f"{channel}-still", channel, self._span_ms(channel)), self._still)
+        for channel in HOT:
+            self.plant.watch(Spike(f"{channel}-spike", channel, self.settings.spike_K), self._spike)
         engine.every(LOOK_MS, self._look)
 
     def _fault(self, channel: str, kind: str) -> None:
         now = self.plant.now_ms
         first, last, count, _ = self._bad.get(channel, (now, now, 0, kind))
-        if now - last > LOOK_MS:
+        if now - last > FORGET_MS:
             first, count = now, 0
         self._bad[channel] = (first, now, count + 1, kind)
         lasting = now - first >= self.settings.bad_readings_s * 1000
@@ -81,34 +90,51 @@ class SensorFault(Detector):
         return "high" if may_heat else "medium"
 
     def _look(self) -> None:
-        for channel in CHANNELS:
-            if not self.plant.has(channel):
-                continue
-            if CHANNELS[channel].kind == "analog":
-                self._look_at(channel)
-            self._silent(channel)
+        heard = [(channel, t) for channel in CHANNELS if (t := self.plant.heard_ms(channel)) is not None]
+        if heard:
+            newest_ms = max(t for _, t in heard)
+            if self.plant.now_ms - newest_ms <= self.plant.sampling.idle_gap_ms:
+                for channel, t in heard:
+                    self._silent(channel, t)
+        for channel in list(self._bad):
             self._good(channel)
         self._compare_cold()
 
-    def _look_at(self, channel: str) -> None:
-        now = self.plant.now_ms
-        if channel in HOT:
-            self._frozen(channel, round(self.settings.frozen_s * 1000))
-            self._spiking(channel, now)
-        elif channel in SLOW:
-            self._frozen(channel, round(self.settings.frozen_slow_s * 1000))
+    def _silent(self, channel: str, heard_ms: int) -> None:
+        """A channel that was there and says nothing while others speak."""
+        silent_ms = max(FORGET_MS, 5 * self.plant.sampling.idle_gap_ms // 3)
+        bad = self._bad.get(channel)
+        fault_said = bad is not None and self.plant.now_ms - bad[1] < FORGET_MS
+        if self.plant.now_ms - heard_ms > silent_ms and not fault_said:
+            self._raise(channel, "absent", heard_ms + silent_ms)
 
-    def _frozen(self, channel: str, span_ms: int) -> None:
-        now = self.plant.now_ms
-        since = self.plant.history.unchanged_since(channel)
-        if since is None or now - since < span_ms:
+    def _still(self, mark: Mark) -> None:
+        channel = mark.subject.removesuffix("-still")
+        self._stands[channel] = bool(mark.on)
+        if mark.on:
+            self._frozen(channel, mark.at_ms)
+
+    def _frozen(self, channel: str, since_ms: int) -> None:
+        """It stands still; a fault once others have moved meanwhile."""
+        if not self._stands.get(channel) or self.plant.changed_ms(f"{channel}-still") != since_ms:
             return
-        latest = self.plant.history.latest(channel)
-        if latest is None or now - latest[0] > self.plant.sampling.idle_gap_ms:
-            return
+        span_ms = self._span_ms(channel)
         moved = [c for c in ("tank", "nozzle", "stack") if c != channel and self._moved_K(c, span_ms) > MOVED_K]
-        if moved and (channel not in ("return_air", "supply_air", "stack") or self._burned_in(span_ms)):
-            self._raise(channel, "frozen", now, unchanged_h=round((now - since) / 3_600_000, 1))
+        heated = channel not in ("return_air", "supply_air", "stack") or self._burned_in(span_ms)
+        if moved and heated and self.plant.value(channel) is not None:
+            hours = (self.plant.now_ms - since_ms + span_ms) / 3_600_000
+            self._raise(channel, "frozen", self.plant.now_ms, unchanged_h=round(hours, 1))
+        self.plant.at(self.plant.now_ms + LOOK_MS, self._frozen, channel, since_ms)
+
+    def _span_ms(self, channel: str) -> int:
+        return round(1000 * (self.settings.frozen_s if channel in HOT else self.settings.frozen_slow_s))
+
+    def _spike(self, mark: Mark) -> None:
+        channel = mark.subject.removesuffix("-spike")
+        times = self._spikes.setdefault(channel, deque(maxlen=round(self.settings.spikes)))
+        times.append(mark.at_ms)
+        if len(times) == times.maxlen and mark.at_ms - times[0] <= SPAN_MS:
+            self._raise(channel, "spiking", mark.at_ms)
 
     def _burned_in(self, span_ms: int) -> bool:
         fire = self.engine.fire
@@ -117,31 +143,6 @@ class SensorFault(Detector):
     def _moved_K(self, channel: str, span_ms: int) -> float:
         x = self.plant.history.window(channel, self.plant.now_ms - min(span_ms, 7_200_000), self.plant.now_ms)[1]
         return float(x.max() - x.min()) if len(x) else 0.0
-
-    def _spiking(self, channel: str, now: int) -> None:
-        _t, x = self.plant.history.window(channel, now - LOOK_MS, now)
-        if len(x) < 5:
-            return
-        step = np.diff(x)
-        there_and_back = (np.abs(step[:-1]) > self.settings.spike_K) & (
-            np.abs(step[:-1] + step[1:]) < 0.4 * np.abs(step[:-1])
-        )
-        spikes = int(there_and_back.sum())
-        if spikes >= self.settings.spikes:
-            self._raise(channel, "spiking", now, spikes_10min=spikes)
-
-    def _silent(self, channel: str) -> None:
-        latest = self.plant.history.latest(channel)
-        if latest is None:
-            return
-        others = [self.plant.history.latest(c) for c in ("tank", "nozzle", "stack", "pump") if c != channel]
-        spoken = [other[0] for other in others if other is not None]
-        if not spoken or self.plant.now_ms - max(spoken) > self.plant.sampling.idle_gap_ms:
-            return
-        silent_ms = max(LOOK_MS, 5 * self.plant.sampling.idle_gap_ms // 3)
-        bad = self._bad.get(channel)
-        if self.plant.now_ms - latest[0] > silent_ms and (bad is None or self.plant.now_ms - bad[1] > LOOK_MS):
-            self._raise(channel, "absent", latest[0] + silent_ms)
 
     def _good(self, channel: str) -> None:
         bad = self._bad.get(channel)

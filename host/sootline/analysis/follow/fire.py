@@ -8,7 +8,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sootline.analysis.marks import Mark, Slope
+from sootline.analysis.conditions import Slope
+from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.events import Event
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from sootline.analysis.conditions import Level, Slope
 from sootline.analysis.follow.fire import Fire
-from sootline.analysis.marks import Level, Mark, Slope
+from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import Usual
 from sootline.events import Event
@@ -25,6 +26,7 @@ class Heating:
         self.channel = channel
         self.start_ms: int | None = None
         self.start_C = 0.0
+        self._warm = False  # it has come near its set point and not fallen far below since
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
         self.usual_peak_C = Usual(20)
@@ -73,13 +75,14 @@ class Heating:
         if target is not None:
             ready = Level(f"{self.channel}-ready", self.channel, target - READY_K, target - COLD_K)
             self.plant.watch(ready, self._ready)
+            self._warm = False
 
     def _logged(self, entry: LogEntry) -> None:
         if entry.kind == "setpoint" and entry.channel == self.channel:
             self._watch_ready()
 
     def _called(self, mark: Mark) -> None:
-        if mark.on and self.start_ms is None:
+        if mark.on and self.start_ms is None and not self._warm:
             missing = self.missing_K()
             if missing is not None and missing > COLD_K:
                 self._begin(mark.at_ms)
@@ -99,6 +102,7 @@ class Heating:
             self._end(mark.at_ms, reached=True)
 
     def _ready(self, mark: Mark) -> None:
+        self._warm = bool(mark.on)
         if mark.on and self.start_ms is not None:
             self._end(mark.at_ms, reached=True)
 

@@ -1,0 +1,192 @@
+"""Sample level: conditions on a measured channel, vectorised, with carried state.
+
+`Level` and `Slope` hold over a span of readings, `Still` while a reading stands still, `Spike` marks single jumps.
+Each has a track that is fed from the history and writes marks; other pieces of the same readings give the same marks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sootline.analysis.history import History
+from sootline.analysis.marks import Mark
+from sootline.analysis.sampling import Sampling
+from sootline.series import Floats, Times
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Holds from the reading above `limit` until the reading at or below `clear` (both in the channel's unit).
+
+    With below=True the other way round.
+    """
+
+    name: str
+    channel: str
+    limit: float
+    clear: float
+    below: bool = False
+
+    def track(self, since_ms: int) -> Track:
+        return HoldTrack(self, since_ms)
+
+    def judged(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Floats:
+        return x[first:]
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """Holds from the reading that differs from the one window_ms before by more than `limit`, until by no more than
+    `clear` (per window, in the channel's unit). With below=True: less than `limit` until no less than `clear`."""
+
+    name: str
+    channel: str
+    window_ms: int
+    limit: float
+    clear: float
+    below: bool = False
+
+    def track(self, since_ms: int) -> Track:
+        return HoldTrack(self, since_ms)
+
+    def judged(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Floats:
+        """x minus the reading one window before; NaN where that lies in or before a gap."""
+        then = np.searchsorted(t, t[first:] - self.window_ms, "right") - 1
+        valid = then >= 0
+        then = np.maximum(then, 0)
+        change: Floats = x[first:] - x[then]
+        too_old = t[first:] - t[then] > self.window_ms + sampling.idle_gap_ms
+        change[~valid | too_old] = np.nan
+        return change
+
+
+@dataclass(frozen=True, slots=True)
+class Still:
+    """Holds once a channel has not moved by one count for span_ms, until it moves."""
+
+    name: str
+    channel: str
+    span_ms: int
+
+    def track(self, since_ms: int) -> Track:
+        return StillTrack(self, since_ms)
+
+
+@dataclass(frozen=True, slots=True)
+class Spike:
+    """Marks each single reading that jumps by more than `jump` from its neighbours and is back at the next."""
+
+    name: str
+    channel: str
+    jump: float
+
+    def track(self, since_ms: int) -> Track:
+        return SpikeTrack(self, since_ms)
+
+
+Condition = Level | Slope | Still | Spike
+BACK_SHARE = 0.4  # of a jump may remain at the next reading for it to count as there and back
+
+
+class Track:
+    """Carries a condition from one block of readings to the next."""
+
+    def __init__(self, condition: Condition, since_ms: int) -> None:
+        self.condition = condition
+        self.since_ms = since_ms
+
+    def feed(self, history: History, sampling: Sampling, marks: list[Mark]) -> None:
+        """Write marks for the readings in the history that are newer than those looked at before."""
+        column = history.column(self.condition.channel)
+        if column is None:
+            return
+        t, x = column.t, column.x
+        first = int(t.searchsorted(self.since_ms, "right"))
+        if first < len(t):
+            self.since_ms = int(t[-1])
+            self.look(t, x, first, sampling, marks)
+
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+        raise NotImplementedError
+
+    def mark(self, at_ms: int, on: bool) -> Mark:
+        return Mark(at_ms, self.condition.name, on, at_ms)
+
+
+class HoldTrack(Track):
+    """A level or slope with its hysteresis."""
+
+    condition: Level | Slope
+    holds = False
+
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+        condition = self.condition
+        y = condition.judged(t, x, first, sampling)
+        starts: Mask = y < condition.limit if condition.below else y > condition.limit
+        if not self.holds and not starts.any():
+            return
+        ends: Mask = (y >= condition.clear if condition.below else y <= condition.clear) | np.isnan(y)
+        turning = (np.flatnonzero(starts), np.flatnonzero(ends))
+        i = 0
+        while True:
+            wanted = turning[self.holds]
+            k = int(wanted.searchsorted(i))
+            if k == len(wanted):
+                return
+            i = int(wanted[k]) + 1
+            self.holds = not self.holds
+            marks.append(self.mark(int(t[first + i - 1]), self.holds))
+
+
+class StillTrack(Track):
+    """A reading that stands still: the spans between its changes, as far as they are longer than the span asked for."""
+
+    condition: Still
+    changed_ms: int | None = None
+    holds = False
+
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+        if self.changed_ms is None:
+            self.changed_ms = int(t[first])
+        start = max(first, 1)
+        moved = t[start:][x[start:] != x[start - 1 : -1]]
+        before = np.concatenate(([self.changed_ms], moved[:-1]))
+        for k in np.flatnonzero(moved - before > self.condition.span_ms):
+            self.changed_ms = int(before[k])
+            if not self.holds:
+                self._begin(t, int(moved[k]), marks)
+            if self.holds:
+                self.holds = False
+                marks.append(self.mark(int(moved[k]), False))
+        if len(moved):
+            self.changed_ms = int(moved[-1])
+        if not self.holds and int(t[-1]) - self.changed_ms >= self.condition.span_ms:
+            self._begin(t, int(t[-1]) + 1, marks)
+
+    def _begin(self, t: Times, before_ms: int, marks: list[Mark]) -> None:
+        """It held from the first reading a span after the last change, if there was one before it moved."""
+        assert self.changed_ms is not None
+        at_ms = int(t[t.searchsorted(self.changed_ms + self.condition.span_ms)])
+        if at_ms < before_ms:
+            self.holds = True
+            marks.append(self.mark(at_ms, True))
+
+
+class SpikeTrack(Track):
+    """Single jumps, each known at the reading after it."""
+
+    condition: Spike
+
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+        start = max(first - 2, 0)
+        step = np.diff(x[start:])
+        if not (np.abs(step) > self.condition.jump).any():
+            return
+        there, back = step[:-1], step[1:]
+        spikes = (np.abs(there) > self.condition.jump) & (np.abs(there + back) < BACK_SHARE * np.abs(there))
+        marks.extend(self.mark(int(at_ms), True) for at_ms in t[np.flatnonzero(spikes) + start + 2])
