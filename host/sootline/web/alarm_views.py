@@ -1,0 +1,169 @@
+"""From an `Alarm` to what a person reads: what, since when, what it probably is, what to do first, how dangerous."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sootline import units, wording
+from sootline.alarms import PRIORITIES, Alarm
+from sootline.units import System
+
+_TOLD_APART = ("causes", "blind_to", "act_within_min", "escalated", "repeats")
+
+
+@dataclass(frozen=True, slots=True)
+class CauseView:
+    cause: str
+    percent: str
+    evidence: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmView:
+    """One alarm. `state` is one sentence; `follows` are the alarms that stand suppressed under it."""
+
+    alarm: str
+    furnace: str
+    channel: str
+    raised_ms: int
+    name: str
+    title: str
+    where: str
+    meaning: str
+    look: str
+    priority: str
+    state: str
+    state_id: str
+    since: str
+    ago: str
+    lasted: str
+    found: str
+    act_within: str
+    causes: tuple[CauseView, ...]
+    first_step: str
+    hazard: str
+    hazard_word: str
+    numbers: tuple[tuple[str, str], ...]
+    blind_to: tuple[str, ...]
+    notes: tuple[str, ...]
+    follows: tuple["AlarmView", ...]
+    under: str
+    can_acknowledge: bool
+
+
+def is_standing(alarm: Alarm) -> bool:
+    """Whether the alarm calls for somebody now."""
+    return alarm.cleared_ms is None and alarm.state in ("unacknowledged", "acknowledged")
+
+
+def alarm_views(alarms: Iterable[Alarm], now_ms: int, system: System) -> tuple[AlarmView, ...]:
+    """Worst first, then newest; what is suppressed stands under its cause, or at the end when that is not in sight."""
+    alarms = sorted(alarms, key=lambda a: (not is_standing(a), -PRIORITIES.index(a.priority), -a.raised_ms))
+    suppressed = [a for a in alarms if a.state == "suppressed"]
+    views = []
+    for alarm in alarms:
+        if alarm.state == "suppressed":
+            continue
+        follows = [a for a in suppressed if _is_under(a, alarm)]
+        suppressed = [a for a in suppressed if a not in follows]
+        views.append(alarm_view(alarm, now_ms, system, tuple(alarm_view(a, now_ms, system) for a in follows)))
+    return (*views, *(alarm_view(a, now_ms, system) for a in suppressed))
+
+
+def _is_under(alarm: Alarm, cause: Alarm) -> bool:
+    if alarm.suppressed_by is None or alarm.furnace != cause.furnace:
+        return False
+    name, _, channel = alarm.suppressed_by.partition("/")
+    if name != cause.alarm or (channel and channel != cause.channel):
+        return False
+    return cause.cleared_ms is None or alarm.raised_ms <= cause.cleared_ms
+
+
+def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmView, ...] = ()) -> AlarmView:
+    detail = alarm.detail
+    priority = wording.PRIORITY_WORDS[alarm.priority]
+    standing = alarm.cleared_ms is None
+    end_ms = now_ms if alarm.cleared_ms is None else alarm.cleared_ms
+    within = detail.get("act_within_min")
+    late = alarm.found_ms - alarm.raised_ms > 120_000
+    return AlarmView(
+        alarm=alarm.alarm,
+        furnace=alarm.furnace,
+        channel=alarm.channel or "",
+        raised_ms=alarm.raised_ms,
+        name=wording.furnace_name(alarm.furnace),
+        title=wording.alarm_title(alarm.alarm),
+        where=wording.channel_label(alarm.channel) if alarm.channel else "",
+        meaning=wording.alarm_meaning(alarm.alarm),
+        look=priority.look if standing and alarm.state != "suppressed" else "note",
+        priority=priority.word,
+        state=_state(alarm, now_ms),
+        state_id=alarm.state,
+        since=units.clock(alarm.raised_ms, now_ms),
+        ago=units.age((now_ms - alarm.raised_ms) / 1000),
+        lasted=units.duration((end_ms - alarm.raised_ms) / 1000),
+        found=units.clock(alarm.found_ms, now_ms) if late else "",
+        act_within=wording.key_value("act_within_min", within, system) if standing and within is not None else "",
+        causes=tuple(_causes(detail.get("causes"))),
+        first_step=alarm.first_step,
+        hazard=wording.HAZARDS[alarm.hazard],
+        hazard_word=wording.HAZARD_WORD[alarm.hazard],
+        numbers=tuple(_numbers(detail, now_ms, system)),
+        blind_to=tuple(wording.alarm_title(str(item)) for item in detail.get("blind_to") or ()),
+        notes=tuple(_notes(detail)),
+        follows=follows,
+        under=wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "",
+        can_acknowledge=alarm.acknowledged is None and alarm.state in ("unacknowledged", "returned"),
+    )
+
+
+def _state(alarm: Alarm, now_ms: int) -> str:
+    taken = alarm.acknowledged
+    if alarm.state == "suppressed":
+        cause = wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "another alarm"
+        return f"Follows from: {cause}"
+    if alarm.state == "shelved" and alarm.shelved_until_ms is not None:
+        return f"Shelved until {units.clock(alarm.shelved_until_ms, now_ms)}"
+    if alarm.cleared_ms is not None:
+        seen = "nobody has seen it yet" if taken is None else f"{taken.by} had it"
+        return f"Back to normal {units.clock(alarm.cleared_ms, now_ms)}, {seen}"
+    if taken is not None:
+        return f"{taken.by} has it since {units.clock(taken.at_ms, now_ms)}"
+    return "Nobody has it yet"
+
+
+def _causes(causes: object) -> Iterable[CauseView]:
+    if not isinstance(causes, list | tuple):
+        return
+    for cause in causes:
+        if isinstance(cause, Mapping) and cause.get("cause"):
+            probability = cause.get("probability")
+            percent = f"{probability:.0%}" if isinstance(probability, int | float) else ""
+            evidence = cause.get("evidence") or ()
+            lines = (evidence,) if isinstance(evidence, str) else tuple(str(line) for line in evidence)
+            yield CauseView(str(cause["cause"]), percent, lines)
+        elif isinstance(cause, str):
+            yield CauseView(cause, "", ())
+
+
+def _numbers(detail: Mapping[str, Any], now_ms: int, system: System) -> Iterable[tuple[str, str]]:
+    for key, value in detail.items():
+        if key in _TOLD_APART or value is None or isinstance(value, Mapping):
+            continue
+        if isinstance(value, str) and wording.is_time(value):
+            text = (
+                units.clock(round(datetime.fromisoformat(value).timestamp() * 1000), now_ms) if "T" in value else value
+            )
+        else:
+            text = wording.key_value(key, value, system)
+        yield wording.key_words(key), text
+
+
+def _notes(detail: Mapping[str, Any]) -> Iterable[str]:
+    escalated = detail.get("escalated")
+    if escalated:
+        yield "It got worse since it was raised."
+    repeats = detail.get("repeats")
+    if isinstance(repeats, int) and repeats > 0:
+        yield f"Came again {repeats} times since." if repeats > 1 else "Came again once since."

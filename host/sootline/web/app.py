@@ -1,0 +1,59 @@
+"""The web application: addresses, and what stands before and behind every answer."""
+
+import contextlib
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.routing import Route
+
+from sootline.errors import SootlineError
+from sootline.units import System
+from sootline.web.assets import Assets
+from sootline.web.feed import Feed
+from sootline.web.forms import Forms
+from sootline.web.pages import Pages
+from sootline.web.render import Renderer
+from sootline.web.security import Guard
+from sootline.web.source import Live
+
+
+def build(
+    live: Live, store_folder: Path, units: System = "si", *, now: Callable[[], int], hosts: tuple[str, ...] = ()
+) -> Starlette:
+    """The application.
+
+    live:         the running service
+    store_folder: where the store lies; opened for reading only
+    units:        what a browser sees that has not chosen
+    now:          the present moment [ms since the Unix epoch]
+    hosts:        names besides addresses and home-network names under which the pages may be reached
+    """
+    renderer = Renderer(live, Assets(), units, now)
+    feed = Feed(live, renderer.parts, now)
+    pages = Pages(live, store_folder, renderer, feed, now)
+    forms = Forms(live, renderer, now)
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        await feed.start()
+        yield
+        await feed.stop()
+        pages.close()
+
+    return Starlette(
+        routes=[
+            Route("/", pages.furnaces),
+            Route("/furnace/{furnace}", pages.furnace),
+            Route("/furnace/{furnace}/chart.json", pages.chart),
+            Route("/live", pages.live),
+            Route("/static/{fingerprint}/{name}", pages.static),
+            Route("/acknowledge", forms.acknowledge, methods=["POST"]),
+            Route("/units", forms.units, methods=["POST"]),
+        ],
+        middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=600, compresslevel=6)],
+        exception_handlers={404: pages.not_found, SootlineError: pages.unavailable},
+        lifespan=lifespan,
+    )

@@ -1,0 +1,113 @@
+"""Templates filled with views: whole pages for a browser, and the parts that live updates replace."""
+
+from collections.abc import Callable
+from typing import Any
+from urllib.parse import unquote
+
+import jinja2
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from sootline import __version__, wording
+from sootline.units import SYSTEMS, System, age, clock
+from sootline.web.assets import Assets
+from sootline.web.feed import Parts
+from sootline.web.security import form_token, set_form_token
+from sootline.web.source import Live
+from sootline.web.views import FurnaceView, furnace_view, summary
+
+NAV = (("/", "Furnaces"),)
+UNITS_COOKIE = "sootline_units"
+NAME_COOKIE = "sootline_name"
+NAME_LIMIT = 40
+
+
+class Renderer:
+    """Thread-safe: views are made anew for each call, templates are read once."""
+
+    def __init__(self, live: Live, assets: Assets, units: System, now: Callable[[], int]) -> None:
+        self._live = live
+        self._units = units
+        self._now = now
+        self.assets = assets
+        self._templates = jinja2.Environment(
+            loader=jinja2.FileSystemLoader(assets.templates),
+            autoescape=True,
+            undefined=jinja2.StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            auto_reload=False,
+        )
+        self._templates.globals.update(
+            url=assets.url,
+            nav=NAV,
+            version=__version__,
+            co_notice=wording.CO_NOTICE,
+            watches_only=wording.WATCHES_ONLY,
+        )
+
+    def system(self, request: Request) -> System:
+        """The units this browser has chosen."""
+        chosen = request.cookies.get(UNITS_COOKIE)
+        return next((system for system in SYSTEMS if system == chosen), self._units)
+
+    def views(self, system: System) -> tuple[FurnaceView, ...]:
+        now_ms = self._now()
+        return tuple(furnace_view(now, now_ms, system) for now in self._live.furnaces())
+
+    def view(self, furnace: str, system: System) -> FurnaceView | None:
+        for now in self._live.furnaces():
+            if now.furnace == furnace:
+                return furnace_view(now, self._now(), system)
+        return None
+
+    def page(self, request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+        """A whole page for the browser of `request`."""
+        token = form_token(request)
+        now_ms = self._now()
+        text = self._templates.get_template(template).render(
+            context,
+            path=request.url.path,
+            system=self.system(request),
+            token=token,
+            by=remembered_name(request),
+            now_ms=now_ms,
+            ago=lambda t_ms: age((now_ms - t_ms) / 1000),
+            clock=lambda t_ms: clock(t_ms, now_ms),
+        )
+        response = HTMLResponse(text, status)
+        set_form_token(response, token)
+        return response
+
+    def parts(self, system: System, furnace: str | None) -> Parts:
+        """What live updates replace, by the name of the part. Without ages: those the page counts itself."""
+        module: Any = self._templates.get_template("_furnace.html").module
+        now_ms = self._now()
+        furnaces = self._live.furnaces()
+        views = tuple(furnace_view(now, now_ms, system) for now in furnaces)
+        parts = {"furnaces": " ".join(view.furnace for view in views)}
+        if furnace is None:
+            parts["summary"] = str(module.summary(summary(views)))
+        for view in views:
+            if furnace in (None, view.furnace):
+                parts |= _furnace_parts(module, view, whole=furnace is not None)
+        return parts
+
+
+def _furnace_parts(module: Any, view: FurnaceView, whole: bool) -> Parts:
+    parts = {
+        f"head:{view.furnace}": str(module.head(view)),
+        f"readings:{view.furnace}": str(module.readings(view)),
+        f"alarms:{view.furnace}": str(module.alarms(view)),
+        f"eyes:{view.furnace}": str(module.eyes(view)),
+    }
+    if whole:
+        parts[f"all:{view.furnace}"] = str(module.all_readings(view))
+        parts[f"board:{view.furnace}"] = str(module.board(view))
+        parts[f"aside:{view.furnace}"] = str(module.set_aside(view))
+    return parts
+
+
+def remembered_name(request: Request) -> str:
+    """The name this browser gave before, or nothing."""
+    return unquote(request.cookies.get(NAME_COOKIE, ""))[:NAME_LIMIT]

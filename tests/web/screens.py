@@ -1,0 +1,52 @@
+"""Pictures of every page and state, to look at: `python -m tests.web.screens FOLDER [STATE...]`."""
+
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import Browser, sync_playwright
+
+from sootline.web.app import build
+from sootline.web.server import Server
+from tests.web.states import STATES
+from tests.web.workshop import CHROMIUM, CHROMIUM_ARGS, NOW_MS, SIZES, Workshop, day
+
+PAGES = {"front": "/", "furnace": "/furnace/engine-shed"}
+
+
+def shoot(browser: Browser, url: str, folder: Path, state: str) -> None:
+    for name, path in PAGES.items():
+        if name != "front" and state in ("empty", "twelve"):
+            continue
+        for size, viewport in SIZES.items():
+            for theme in ("light", "dark") if state in ("normal", "trouble") else ("light",):
+                context = browser.new_context(viewport=viewport, color_scheme=theme)
+                page = context.new_page()
+                page.goto(url.rstrip("/") + path)
+                for _ in page.locator("[data-chart]").all():
+                    page.wait_for_selector("[data-drawn]")
+                page.wait_for_timeout(200)
+                page.screenshot(path=folder / f"{state}-{name}-{size}-{theme}.png", full_page=True)
+                context.close()
+
+
+def main(folder: Path, states: list[str]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as place:
+        shop = Workshop(Path(place))
+        shop.keep("engine-shed", day())
+        server = Server(build(shop.live, shop.folder, now=lambda: NOW_MS), port=0)
+        server.start()
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
+            for state in states or STATES:
+                shop.live.clear()
+                STATES[state](shop.live)
+                shoot(browser, server.url, folder, state)
+            browser.close()
+        server.stop()
+        shop.close()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), sys.argv[2:])
