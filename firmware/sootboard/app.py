@@ -8,12 +8,13 @@ import os
 
 import machine
 
-from . import VERSION, channels, commands, config, inputs, senml
+from . import VERSION, channels, commands, config, inputs, senml, storage
 from .clock import Clock
 from .link import Link
 from .ntp import Ntp
 from .outbox import Outbox
 from .sampler import Sampler
+from .store import Store
 from .transport import Broker
 from .wifi import Wifi
 
@@ -27,7 +28,12 @@ class App:
         board = inputs.board_pins(settings["board"])
         self.boot = int(binascii.hexlify(os.urandom(4)).decode(), 16)
         contacts = inputs.contacts(settings, board)
-        self.outbox = Outbox(self.boot, contacts.mask, self._work)
+        kept = storage.Kept(machine.RTC())
+        left = kept.read()
+        where = storage.directory(settings["data"])
+        self.store = Store(where) if where else None
+        self.outbox = Outbox(self.boot, contacts.mask, self._work, self.store, kept.write)
+        self.outbox.restore(left)
         self.sampler = Sampler(
             self.clock,
             contacts,
@@ -62,7 +68,6 @@ class App:
     def announcement(self):
         """The board topic's JSON text."""
         uptime_ms = self.clock.uptime_ms()
-        oldest_ms = self.outbox.oldest_ms()
         rssi = self.wifi.rssi()
         return (
             '{"online": true, "version": %d, "firmware": "%s", "boot": "%08x", "reset": "%s", "channels": %s, '
@@ -78,11 +83,21 @@ class App:
             self.sampler.idle_interval_s,
             senml.seconds(uptime_ms),
             self.outbox.buffered(),
-            "null" if oldest_ms is None else senml.seconds(uptime_ms - oldest_ms),
+            self._oldest_s(uptime_ms),
             gc.mem_free(),
             "null" if rssi is None else rssi,
             "synced" if self.clock.synced else "unsynced",
         )
+
+    def _oldest_s(self, uptime_ms):
+        oldest = self.outbox.oldest_ms()
+        if oldest is None:
+            return "0"
+        utc_ms, at_ms = oldest
+        if at_ms is not None:
+            return senml.seconds(uptime_ms - at_ms)
+        now_ms = self.clock.utc_ms(uptime_ms)
+        return senml.seconds(now_ms - utc_ms) if now_ms and utc_ms and now_ms > utc_ms else "null"
 
     def channels(self):
         """Names of the channels fitted, in the order of the contract."""

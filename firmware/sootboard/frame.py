@@ -9,9 +9,14 @@ import struct
 
 from . import channels
 
+MAGIC = b"\xb5\x7e"
+HEAD_BYTES = 8
+MAX_BYTES = 2048
+
 ROW_FULL = 1
 ROW_STATES = 2
 ROW_FAULTS = 4
+ROW_PRESENT = 8  # other values are present than in the row before
 
 _SUMMED_BITS = tuple(channels.SWITCHED_INDEX[name] for name in channels.SUMMED)
 
@@ -73,8 +78,8 @@ class _Reader:
 
 
 def encode(boot, seq, state_mask, rows):
-    """The frame of `rows` (same boot, times rising): length u16, CRC-32, body."""
-    out = bytearray(6)
+    """The frame of `rows` (same boot, times rising): magic, length u16, CRC-32, body."""
+    out = bytearray(HEAD_BYTES)
     _put(out, boot)
     _put(out, seq)
     _put(out, state_mask)
@@ -85,35 +90,44 @@ def encode(boot, seq, state_mask, rows):
         _put(out, s)
     _put(out, len(rows))
     last_ms = first.uptime_ms
+    last_dt = 0
     states = None
+    last_present = 0
     last_values = {}
     for row in rows:
-        _put(out, row.uptime_ms - last_ms)
+        # Rows come at a steady pace, so the change of the step is the smaller number.
+        dt = row.uptime_ms - last_ms
+        _put_signed(out, dt - last_dt)
         last_ms = row.uptime_ms
+        last_dt = dt
+        present = 0
+        for i in row.values:
+            present |= 1 << i
         flags = (ROW_FULL if row.full else 0) | (ROW_STATES if row.states != states else 0)
-        if row.full and row.faults:
-            flags |= ROW_FAULTS
+        if row.full:
+            flags |= (ROW_FAULTS if row.faults else 0) | (ROW_PRESENT if present != last_present else 0)
         out.append(flags)
-        if row.states != states:
+        if flags & ROW_STATES:
             states = row.states
             _put(out, states)
+        if flags & ROW_PRESENT:
+            last_present = present
+            _put(out, present)
         if row.full:
             _put_values(out, row, last_values)
             if row.faults:
                 _put_faults(out, row.faults)
-    struct.pack_into("<H", out, 0, len(out) - 6)
-    struct.pack_into("<I", out, 2, binascii.crc32(memoryview(out)[6:]) & 0xFFFFFFFF)
+    out[:2] = MAGIC
+    struct.pack_into("<H", out, 2, len(out))
+    struct.pack_into("<I", out, 4, _crc(out))
     return bytes(out)
 
 
 def _put_values(out, row, last_values):
-    present = 0
     changed = 0
     for i in row.values:
-        present |= 1 << i
         if row.values[i] != last_values.get(i, 0):
             changed |= 1 << i
-    _put(out, present)
     _put(out, changed)
     for i in range(len(channels.NUMERIC)):
         if changed >> i & 1:
@@ -128,23 +142,43 @@ def _put_faults(out, faults):
         out.append(faults[i])
 
 
+def _crc(data):
+    # The length is covered too.
+    return binascii.crc32(memoryview(data)[HEAD_BYTES:], binascii.crc32(memoryview(data)[2:4])) & 0xFFFFFFFF
+
+
 def length(head):
-    """Bytes of the whole frame that starts with `head` (6 bytes)."""
-    return struct.unpack_from("<H", head, 0)[0] + 6
+    """Bytes of the whole frame that starts with `head` (8 bytes); 0 if no frame starts so."""
+    if len(head) < HEAD_BYTES or head[:2] != MAGIC:
+        return 0
+    size = struct.unpack_from("<H", head, 2)[0]
+    return size if HEAD_BYTES < size <= MAX_BYTES else 0
 
 
 def intact(data):
     """True if `data` is one whole frame with a good CRC."""
-    if len(data) < 12 or length(data) != len(data):
+    if length(data[:HEAD_BYTES]) != len(data):
         return False
-    return struct.unpack_from("<I", data, 2)[0] == binascii.crc32(memoryview(data)[6:]) & 0xFFFFFFFF
+    return struct.unpack_from("<I", data, 4)[0] == _crc(data)
+
+
+def split(data):
+    """The intact frames that `data` holds one after the other, up to the first that is not."""
+    out = []
+    at = 0
+    while True:
+        size = length(data[at : at + HEAD_BYTES])
+        if not size or not intact(data[at : at + size]):
+            return out
+        out.append(data[at : at + size])
+        at += size
 
 
 class Frame:
     """A frame being read: header fields, then `rows()`."""
 
     def __init__(self, data):
-        r = self._reader = _Reader(data, 6)
+        r = self._reader = _Reader(data, HEAD_BYTES)
         self.data = data
         self.boot = r.get()
         self.seq = r.get()
@@ -160,9 +194,11 @@ class Frame:
         at_ms = self.uptime_ms
         sums = self._sums
         states = 0
+        dt = 0
+        present = 0
         last = {}
         for n in range(self.count):
-            dt = r.get()
+            dt += r.signed()
             at_ms += dt
             if n:
                 sums = advance(sums, states, dt)
@@ -172,8 +208,9 @@ class Frame:
                 states = r.get()
             values = {}
             faults = {}
-            if flags & ROW_FULL:
+            if flags & ROW_PRESENT:
                 present = r.get()
+            if flags & ROW_FULL:
                 changed = r.get()
                 for i in range(len(channels.NUMERIC)):
                     if changed >> i & 1:

@@ -1,26 +1,39 @@
-"""Rows waiting for the broker: live ones first, then the backlog, each frame repeated unchanged until acknowledged."""
+"""Rows waiting for the broker: live ones first, then the backlog, each frame repeated unchanged until acknowledged.
+
+The backlog is on flash where there is a store, else in memory. The newest part of it, and rows that do not
+fill a batch yet, are in memory, with a copy in memory that outlives a reset where the board has it.
+"""
 
 from . import frame
 
-BATCH = 20  # rows a frame while nobody listens
+BATCH = 24  # rows a frame, and rows a flash write, while nobody listens
 LIVE_FRAMES = 4  # more than these unacknowledged: rows are batched
+_ROW_BYTES = 10  # usual size on flash, to tell how many rows wait there
 
 
 class Outbox:
-    """Backlog in memory, bounded: the oldest frames are dropped and counted."""
+    """`store` is a store.Store or None; `keep(data)` copies bytes to memory that outlives a reset, or None."""
 
-    def __init__(self, boot, state_mask, changed, limit_bytes=12000):
+    def __init__(self, boot, state_mask, changed, store=None, keep=None, limit_bytes=12000):
         self._boot = boot
         self._mask = state_mask
         self._changed = changed  # called when there is something to send
+        self._backing = store
+        self._keep = keep
         self._limit = limit_bytes
         self._open = []
         self._live = []
-        self._backlog = []
-        self._bytes = 0
+        self._waiting = []  # newest part of the backlog
+        self._waiting_rows = 0
+        self._waiting_bytes = 0
         self._online = False
         self.seq = 0
         self.dropped_rows = 0
+
+    def restore(self, data):
+        """Take over what an earlier boot left in the memory that outlives a reset."""
+        for kept in frame.split(data):
+            self._store(kept)
 
     def put(self, row):
         """Take a row of this boot, in order of time."""
@@ -29,11 +42,15 @@ class Outbox:
         self._open.append(row)
         if len(self._open) >= BATCH or (self._online and len(self._live) < LIVE_FRAMES):
             self._close()
+        self._copy()
+
+    def _encode(self):
+        return frame.encode(self._boot, self.seq, self._mask, self._open)
 
     def _close(self):
         if not self._open:
             return
-        data = frame.encode(self._boot, self.seq, self._mask, self._open)
+        data = self._encode()
         self.seq += 1
         self._open = []
         if self._online:
@@ -42,13 +59,29 @@ class Outbox:
             self._store(data)
         self._changed()
 
+    def _copy(self):
+        if self._keep:
+            parts = self._waiting + self._live
+            if self._open:
+                parts.append(self._encode())
+            self._keep(parts)
+
     def _store(self, data):
-        self._backlog.append(data)
-        self._bytes += len(data)
-        while self._bytes > self._limit:
-            old = self._backlog.pop(0)
-            self._bytes -= len(old)
-            self.dropped_rows += frame.Frame(old).count
+        self._waiting.append(data)
+        self._waiting_rows += frame.Frame(data).count
+        self._waiting_bytes += len(data)
+        if self._backing and self._waiting_rows >= BATCH and self._backing.append(self._waiting):
+            self._waiting = []
+            self._waiting_rows = self._waiting_bytes = 0
+        while self._waiting_bytes > self._limit:
+            self.dropped_rows += self._drop_waiting()
+
+    def _drop_waiting(self):
+        old = self._waiting.pop(0)
+        rows = frame.Frame(old).count
+        self._waiting_rows -= rows
+        self._waiting_bytes -= len(old)
+        return rows
 
     def online(self):
         """The broker listens: what was gathered becomes backlog, new rows go out at once."""
@@ -72,26 +105,31 @@ class Outbox:
         if self._open and self._online:
             self._close()
             return self._live[0]
-        return self._backlog[0] if self._backlog else None
+        stored = self._backing.first() if self._backing else None
+        if stored:
+            return stored
+        return self._waiting[0] if self._waiting else None
 
     def acked(self, data):
-        if self._live and self._live[0] is data:
+        """The broker has `data`, wherever it has moved meanwhile."""
+        if self._live and self._live[0] == data:
             self._live.pop(0)
-        elif self._backlog and self._backlog[0] is data:
-            self._backlog.pop(0)
-            self._bytes -= len(data)
+        elif self._backing and self._backing.first() == data:
+            self._backing.pop()
+        elif self._waiting and self._waiting[0] == data:
+            self._drop_waiting()
 
     def buffered(self):
-        """Rows that wait."""
-        n = len(self._open)
-        for data in self._live + self._backlog:
+        """Rows that wait; those on flash are estimated from their size."""
+        n = len(self._open) + self._waiting_rows
+        for data in self._live:
             n += frame.Frame(data).count
-        return n
+        return n + (self._backing.waiting_bytes() // _ROW_BYTES if self._backing else 0)
 
     def oldest_ms(self):
-        """Uptime of the oldest row of this boot that waits; None when nothing does."""
-        for data in self._backlog + self._live:
+        """`(utc_ms, uptime_ms)` of the oldest row that waits, the latter only within this boot; None when none."""
+        data = (self._backing.first() if self._backing else None) or (self._waiting + self._live + [None])[0]
+        if data:
             head = frame.Frame(data)
-            if head.boot == self._boot:
-                return head.uptime_ms
-        return self._open[0].uptime_ms if self._open else None
+            return head.utc_ms, head.uptime_ms if head.boot == self._boot else None
+        return (self._open[0].utc_ms, self._open[0].uptime_ms) if self._open else None

@@ -1,0 +1,71 @@
+"""The data file system, apart from the code's, and the memory that outlives a reset."""
+
+import os
+
+LABEL = "sootdata"  # partition on the ESP32
+MOUNT = "/data"
+
+
+def _partition():
+    """Block device for the data of this board, or None if it has none apart from the code's."""
+    try:
+        import esp32
+    except ImportError:
+        return None
+    found = esp32.Partition.find(esp32.Partition.TYPE_DATA, label=LABEL)
+    return found[0] if found else None
+
+
+def mount(device):
+    """Mount the data file system, making a new one where there is none. True if it had to be made."""
+    import vfs
+
+    made = False
+    try:
+        system = vfs.VfsLfs2(device)
+    except OSError:
+        vfs.VfsLfs2.mkfs(device)
+        system = vfs.VfsLfs2(device)
+        made = True
+    vfs.mount(system, MOUNT)
+    return made
+
+
+def directory(setting):
+    """Where data goes: a directory named in the settings, else the data partition; None: memory only."""
+    if setting:
+        try:
+            os.mkdir(setting)
+        except OSError:
+            pass  # it is there
+        return setting
+    device = _partition()
+    if device is None:
+        return None
+    mount(device)
+    return MOUNT
+
+
+class Kept:
+    """Memory that outlives a reset but not a power cut, as far as the board has it."""
+
+    LIMIT = 2000
+
+    def __init__(self, rtc):
+        self._rtc = rtc if hasattr(rtc, "memory") else None
+
+    def read(self):
+        if self._rtc is None:
+            return b""
+        return bytes(self._rtc.memory())
+
+    def write(self, parts):
+        """Keep as many of `parts`, the newest first in importance, as fit."""
+        if self._rtc is None:
+            return
+        size = 0
+        first = len(parts)
+        while first and size + len(parts[first - 1]) <= self.LIMIT:
+            first -= 1
+            size += len(parts[first])
+        self._rtc.memory(b"".join(parts[first:]))
