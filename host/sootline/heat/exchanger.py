@@ -9,6 +9,7 @@ from sootline.errors import OutOfRange
 from sootline.heat.elementwise import F, FloatArray, check_positive, check_range, exp, log, power
 
 Arrangement = Literal["counterflow", "parallel", "crossflow"]
+_NEARLY_BALANCED = 1e-9  # below this difference from Cr = 1 the general form loses its digits
 
 
 def effectiveness(ntu: F, capacity_ratio: float, arrangement: Arrangement = "counterflow") -> F:
@@ -28,7 +29,7 @@ def effectiveness(ntu: F, capacity_ratio: float, arrangement: Arrangement = "cou
         return (1.0 - exp(-ntu * (1.0 + capacity_ratio))) / (1.0 + capacity_ratio)
     if arrangement == "crossflow":
         return 1.0 - exp(power(ntu, 0.22) / capacity_ratio * (exp(-capacity_ratio * power(ntu, 0.78)) - 1.0))
-    if capacity_ratio == 1.0:
+    if 1.0 - capacity_ratio < _NEARLY_BALANCED:
         return ntu / (1.0 + ntu)
     decay = exp(-ntu * (1.0 - capacity_ratio))
     return (1.0 - decay) / (1.0 - capacity_ratio * decay)
@@ -44,7 +45,7 @@ def ntu_counterflow(eps: F, capacity_ratio: float) -> F:
     """
     check_range("effectiveness", eps, 0.0, 0.999, "")
     check_range("capacity ratio", capacity_ratio, 0.0, 1.0, "")
-    if capacity_ratio == 1.0:
+    if 1.0 - capacity_ratio < _NEARLY_BALANCED:
         return eps / (1.0 - eps)
     return log((1.0 - eps * capacity_ratio) / (1.0 - eps)) / (1.0 - capacity_ratio)
 

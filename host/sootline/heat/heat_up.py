@@ -44,7 +44,7 @@ def tank_temperature(
     check_positive("heat capacity", capacity_J_K, "J/K")
     check_range("time", time_s, 0.0, 1e9, "s")
     end_C = final_temperature(heater_W, ua_W_K, ambient_C)
-    if ua_W_K == 0.0:
+    if ua_W_K == 0.0 or isinf(end_C):
         return start_C + heater_W * time_s / capacity_J_K
     return start_C - (end_C - start_C) * expm1(-time_s * (ua_W_K / capacity_J_K))
 

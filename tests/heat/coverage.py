@@ -1,0 +1,78 @@
+"""How good the cleaning dates are: `python -m tests.heat.coverage [SEASONS]`.
+
+For every seeded season a vent limit in kelvin of rise is drawn; 14 days before the day on which it is really met, a
+date is forecast from what had been read until then. Reported: how often the truth lies inside the 80 % range, and how
+far the median misses.
+"""
+
+import sys
+from dataclasses import dataclass
+
+import numpy as np
+
+from sootline.heat.burning_hours import sample_burning_hours
+from sootline.heat.cleaning_date import CleaningDate, Limits, RiseLimit, cleaning_date
+from sootline.heat.fouling_fit import FoulingRecord, fit_fouling
+from tests.heat.seasons import Season, crossing_day, season, usual_outdoor_C
+
+AHEAD_D = 14
+HORIZON_D = 150
+
+
+@dataclass(frozen=True)
+class Score:
+    """Share of truths inside, below and above the range [-], median absolute error and median width [d]."""
+
+    seasons: int
+    inside: float
+    early: float
+    late: float
+    median_error_d: float
+    median_width_d: float
+
+
+def forecast(s: Season, today: int, limit_K: float, seed: int, draws: int = 400) -> CleaningDate:
+    """Cleaning date seen from the end of `today`, with only what had been read by then."""
+    rng = np.random.default_rng(seed)
+    seen = np.isfinite(s.reading_K[: today + 1])
+    days = np.flatnonzero(seen)
+    burned = s.burned_h
+    begun = [float(burned[d - 1]) if d else 0.0 for d in s.batch_start_day if d <= today]
+    record = FoulingRecord(days + 1.0, burned[days], s.reading_K[days], tuple(np.unique(begun)))
+    recent = slice(max(0, today - 20), today + 1)
+    usual = np.append(17.0 - usual_outdoor_C(), np.full(HORIZON_D, 17.0 - usual_outdoor_C()[-1]))
+    expected = usual[today + 1 : today + 1 + HORIZON_D] * s.hours[recent].mean() / usual[recent].mean()
+    ahead = sample_burning_hours(s.hours[recent], HORIZON_D, draws, rng, expected)
+    next_batch = rng.exponential(200.0, draws)
+    limits = Limits(at_rise={"vent": RiseLimit(limit_K)})
+    return cleaning_date(fit_fouling(record), float(burned[today]), ahead, limits, rng, next_batch)
+
+
+def study(seasons: int, first_seed: int = 1000) -> Score:
+    """Score of `seasons` seeded seasons whose limit is met between day 35 and the end of the season."""
+    truths, ranges = [], []
+    seed = first_seed
+    while len(truths) < seasons:
+        seed += 1
+        s = season(seed)
+        limit_K = float(np.random.default_rng(seed + 500_000).uniform(35.0, 90.0))
+        truth = crossing_day(s, limit_K)
+        if not 35.0 <= truth < 205.0:
+            continue
+        today = int(truth) - AHEAD_D
+        found = forecast(s, today, limit_K, seed).date
+        truths.append(truth - today)
+        ranges.append((found.low, found.median, found.high))
+    truth_d, (low, median, high) = np.array(truths), np.array(ranges).T
+    return Score(
+        seasons=seasons,
+        inside=float(np.mean((low <= truth_d) & (truth_d <= high))),
+        early=float(np.mean(truth_d < low)),
+        late=float(np.mean(truth_d > high)),
+        median_error_d=float(np.median(np.abs(median - truth_d))),
+        median_width_d=float(np.median(high - low)),
+    )
+
+
+if __name__ == "__main__":
+    print(study(int(sys.argv[1]) if len(sys.argv) > 1 else 400))
