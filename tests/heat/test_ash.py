@@ -11,7 +11,7 @@ from sootline.heat.conversions import KG_PER_LB, L_PER_US_GAL
 
 
 def test_a_tenth_of_a_percent_in_a_thousand_gallons() -> None:
-    """0.1 % of 1000 US gal at 7.47 lb/gal is 7.5 lb, of which 6.6 leave (66 A lb/1000 gal, AP-42 1.11)."""
+    """0.1 % of 1000 US gal at 7.47 lb/gal is 7.5 lb, of which 6.6 leave (AP-42 1.11: 66 A lb/1000 gal)."""
     brought_lb = ash.ash_brought(ash.BurnedBatch(1000 * L_PER_US_GAL, 895.0, 0.1)) / KG_PER_LB
     assert brought_lb == pytest.approx(7.47, abs=0.01)
     assert 1 - 66 * 0.1 / brought_lb == pytest.approx(ash.RETAINED_SHARE, abs=0.03)

@@ -31,7 +31,7 @@ def kelvin(temperature_C: F) -> F:
 
 
 def celsius(temperature_K: F) -> F:
-    """Celsius temperature [°C] of `temperature_K` [K].
+    """Celsius temperature [°C] of `temperature_K` [K]; not below 0 K.
 
     Source: NIST SP 811, t/°C = T/K - 273.15.
     """
