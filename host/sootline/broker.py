@@ -37,7 +37,7 @@ autosave_on_changes true
 autosave_interval {autosave}
 max_queued_messages 0
 max_inflight_messages 200
-message_size_limit 1048576
+message_size_limit 8388608
 log_dest file {folder}/mosquitto.log
 log_type error
 log_type warning

@@ -40,7 +40,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 5.0
 SETTLE_S = 600.0
-RETAINED_S = 2.0  # after connecting, what the broker has retained has come by then
+RETAINED_S = 1.0  # after connecting, what the broker has retained has come by then
 BATCH = 500
 SET_ASIDE_SHOWN = 10
 _RETRY_S = 2.0
@@ -149,9 +149,11 @@ class Service:
             self._client.start()
             next_tick = settle_at = time.monotonic()
             while not self._stopping.is_set():
-                items = self._collect(next_tick - time.monotonic())
-                self._handle(items)
+                due = min(next_tick, self._reconcile_at or next_tick)
+                self._handle(self._collect(due - time.monotonic()))
                 now = time.monotonic()
+                if now >= due:
+                    self._publish()
                 if now >= next_tick:
                     self._tick(settle=now >= settle_at)
                     next_tick = now + TICK_S
@@ -199,6 +201,7 @@ class Service:
                 self._retained.clear()
                 self._reconcile_at = time.monotonic() + RETAINED_S
                 self._watches.listening(now_ms())
+                self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
             if isinstance(item, Acknowledge | Shelve | Log):
