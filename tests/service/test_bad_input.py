@@ -142,12 +142,12 @@ def test_a_reboot_with_packs_still_buffered_is_no_second_board(store: Store, clo
 
 def test_bad_messages_reach_neither_the_service_nor_its_alarms(tmp_path: Path) -> None:
     with running(tmp_path) as service, Peer(service.address.port) as peer:
-        for payload in payloads(stalled_refill(time.time_ns() // 1_000_000)):
-            for topic, bad, _ in BAD.values():
+        for i, payload in enumerate(payloads(stalled_refill(time.time_ns() // 1_000_000))):
+            for topic, bad, _ in BAD.values() if i % 12 == 0 else ():
                 peer.publish(topic, bad)
             peer.publish(TOPIC, payload)
         assert peer.hear("sootline/engine-shed/alarms/refill-timeout")["state"] == "unacknowledged"
-        [furnace] = eventually(lambda: [f for f in service.live.furnaces() if sum(f.set_aside.values()) == 25 * 18])
+        [furnace] = eventually(lambda: [f for f in service.live.furnaces() if sum(f.set_aside.values()) == 3 * 18])
         assert len(furnace.set_aside) < 18  # counted by reason
         assert furnace.last_set_aside[0].topic.startswith("sootline/engine-shed/")
         [trouble] = eventually(lambda: service.live.troubles)
