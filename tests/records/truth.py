@@ -1,0 +1,301 @@
+"""The truth of a record: which alarm conditions of the contract came true, when, and because of what.
+
+``audit`` reads conditions straight from the true log (no fault needs to be declared for them); claims of
+the faults add those that depend on what is usual for the furnace. Sets are the channel sets "four",
+"some" and "all"; a latest time is given only for sets on which the condition can be seen at all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from tests.records.plant import Plant
+from tests.records.simulate import Log
+from tests.records.story import DAY, HOUR, Story
+
+MINUTE = 60.0
+PROVED_S = 300.0
+EVERY_SET = ("four", "some", "all")
+
+
+@dataclass
+class Truth:
+    """Expectations gathered while the log is read; all times in seconds from the start of the record."""
+
+    plant: Plant
+    log: Log
+    story: Story
+    end: float
+    profile: dict[str, Any]
+    channels: dict[str, tuple[str, ...]]
+    expected: list[dict[str, Any]] = field(default_factory=list)
+    suppressed: list[dict[str, Any]] = field(default_factory=list)
+    series: dict[str, list[list[float]]] = field(default_factory=dict)
+
+    def expect(
+        self, alarm: str, onset: float, condition: float, latest: dict[str, float], end: float, cause: str | None = None,
+        channel: str | None = None, gradual: bool = False, earliest: float | None = None, also: str = "",
+        severity: str = "high", under: str = "",
+    ) -> None:  # fmt: skip
+        """An alarm that must come: ``latest`` is the last acceptable moment on each set it can be seen on.
+
+        ``also`` names alarms that say the same and count as found; ``under`` alarms it may stand suppressed by.
+        """
+        latest = {name: round(t, 1) for name, t in latest.items() if t < self.end}
+        if condition >= self.end or not latest:
+            return
+        self.expected.append({
+            "alarm": alarm, "channel": channel, "onset": onset, "condition": condition,
+            "earliest": onset - 60.0 if earliest is None else earliest, "latest": latest, "end": end, "cause": cause,
+            "gradual": gradual, "severity": severity, "also": also.split(), "under": under.split(),
+        })  # fmt: skip
+
+    def sets_with(self, *channels: str) -> list[str]:
+        """Channel sets that carry every one of ``channels``."""
+        return [name for name in EVERY_SET if all(channel in self.channels[name] for channel in channels)]
+
+    def burned(self) -> tuple[np.ndarray, np.ndarray]:
+        """Time [s] and litres burned until then."""
+        c = self.log.columns
+        step = np.diff(c["t"], prepend=0.0)
+        return c["t"], np.cumsum(c["fuel_kg_s"] * step) / self.plant.oil.density(55.0)
+
+    def burning_time(self) -> tuple[np.ndarray, np.ndarray]:
+        """Time [s] and seconds of flame until then."""
+        c = self.log.columns
+        step = np.diff(c["t"], prepend=0.0)
+        return c["t"], np.cumsum(np.where(c["fuel_kg_s"] > 0.0, step, 0.0))
+
+    def after_burning(self, start: float, seconds: float) -> float:
+        """The moment ``seconds`` of flame have passed since ``start`` (the end when never)."""
+        t, flame = self.burning_time()
+        goal = float(np.interp(start, t, flame)) + seconds
+        return float(np.interp(goal, flame, t)) if goal < flame[-1] else self.end + 1.0
+
+    def nth_firing(self, start: float, count: int, least_s: float = PROVED_S) -> float:
+        """When the ``count``-th firing of at least ``least_s`` begun after ``start`` ends."""
+        ends = [f["off"] for f in self.log.firings if f["lit"] >= start and f["off"] - f["lit"] >= least_s]
+        return ends[count - 1] if len(ends) >= count else self.end + 1.0
+
+
+def audit(truth: Truth) -> None:
+    """Find every condition that can be read off the log, then let the blames sort them."""
+    for reader in (_refills, _overrun, _idle_refills, _chatter, _hot_oil, _hot_stack, _limit, _short, _flame, _no_heat, _offline, _switched_off):
+        reader(truth)
+    _apply_blames(truth)
+
+
+def _apply_blames(truth: Truth) -> None:
+    kept = []
+    for item in truth.expected:
+        blames = [b for b in truth.story.blames if b.alarm == item["alarm"] and b.start - 1.0 <= item["condition"] <= b.end]
+        if blames and item["cause"] is None:
+            item["cause"] = blames[0].cause
+        under = next((b.under for b in blames if b.under), None)
+        if under:
+            truth.suppressed.append({"alarm": item["alarm"], "under": under, "start": item["onset"], "end": item["end"]})
+        else:
+            kept.append(item)
+    truth.expected[:] = kept
+
+
+def _next_good_refill(truth: Truth, t: float) -> float:
+    return next((float(r["off"]) for r in truth.log.pump_runs if float(r["off"]) > t and r["why"] == "float"), truth.end)
+
+
+def _refills(truth: Truth) -> None:
+    last = -DAY
+    for run in truth.log.pump_runs:
+        off = float(run["off"])
+        if run["why"] == "limit" and off > last:
+            last = _next_good_refill(truth, off)
+            latest = {"four": off + 30 * MINUTE, "some": off + 15 * MINUTE, "all": off + 15 * MINUTE}
+            truth.expect("refill-timeout", float(run["on"]), off, latest, last)
+
+
+def _overrun(truth: Truth) -> None:
+    limit = truth.plant.limiter_s + max(2.0, 0.1 * truth.plant.limiter_s)
+    for run in truth.log.pump_runs:
+        on, off = float(run["on"]), float(run["off"])
+        if off - on > limit:
+            floats = [t for t, v in zip(*truth.log.edges["float"], strict=True) if not v and on < t < off]
+            early = min([*floats, on + limit]) + 2.0
+            latest = {"four": on + limit + 60.0, "some": early + 60.0, "all": early + 60.0}
+            truth.expect("pump-overrun", on, early, latest, off + DAY, severity="critical", earliest=on)
+    for start, end in truth.log.spans("high_level", truth.end):
+        seen = any(e["alarm"] == "pump-overrun" and e["onset"] - 60 <= start <= e["end"] for e in truth.expected)
+        if "high_level" in truth.channels["all"] and not seen and end - start > 5.0:
+            truth.expect("pump-overrun", start, start, {"all": start + 60.0}, end + DAY, severity="critical")
+
+
+def _idle_refills(truth: Truth) -> None:
+    t, flame = truth.burning_time()
+    runs = [r for r in truth.log.pump_runs if r["why"] == "float" and float(r["off"]) - float(r["on"]) > 2.5]
+    last = -DAY
+    for before, after in zip(runs, runs[1:], strict=False):
+        start, on, off = float(before["off"]), float(after["on"]), float(after["off"])
+        burned = float(np.interp(on, t, flame) - np.interp(start, t, flame))
+        if off - start < 6 * HOUR and burned < 5 * MINUTE and off > last:
+            last = off + 12 * HOUR
+            truth.expect("refill-without-burning", start, off, dict.fromkeys(EVERY_SET, off + 15 * MINUTE), last)
+
+
+def _chatter(truth: Truth) -> None:
+    short = [float(r["off"]) for r in truth.log.pump_runs if float(r["off"]) - float(r["on"]) < 2.0]
+    last = -DAY
+    for first, fourth in zip(short, short[3:], strict=False):
+        if fourth - first <= 30 * MINUTE and fourth > last:
+            last = max([t for t in short if fourth <= t < fourth + DAY], default=fourth) + 2 * HOUR
+            truth.expect(
+                "float-chatter", first, fourth, dict.fromkeys(EVERY_SET, fourth + 30 * MINUTE), last, severity="medium"
+            )
+
+
+def _above(truth: Truth, column: str, limit: float) -> list[tuple[float, float]]:
+    t, x = truth.log.columns["t"], truth.log.columns[column]
+    over = np.concatenate(([False], x > limit, [False])).astype(np.int8)
+    starts, ends = np.flatnonzero(np.diff(over) == 1), np.flatnonzero(np.diff(over) == -1)
+    return [(float(t[a]), float(t[min(b, len(t) - 1)])) for a, b in zip(starts, ends, strict=True)]
+
+
+def _hot_oil(truth: Truth) -> None:
+    heaters = {"tank": truth.plant.tank_heater, "nozzle": truth.plant.nozzle_heater}
+    for channel, heater in heaters.items():
+        last = -DAY
+        for start, end in _above(truth, channel, heater.limit_C):
+            if end - start > 20.0 and start > last:
+                last = end + 2 * HOUR
+                latest = dict.fromkeys(EVERY_SET, start + 3 * MINUTE)
+                truth.expect("oil-overtemperature", start, start + 10.0, latest, last, channel=channel, severity="critical")
+
+
+def _hot_stack(truth: Truth) -> None:
+    last = -DAY
+    for start, end in _above(truth, "stack", truth.plant.stack_limit_C + 1.0):
+        if end - start > 20.0 and start > last:
+            last = end + 6 * HOUR
+            truth.expect("stack-high", start, start + 10.0, dict.fromkeys(EVERY_SET, start + 3 * MINUTE), last, severity="critical")
+
+
+def _limit(truth: Truth) -> None:
+    opens = [s for s, _ in truth.log.spans("limit", truth.end) if truth.log.state("call", s)]
+    last = -DAY
+    for first, second in zip(opens, opens[1:], strict=False):
+        if second - first < DAY and second > last:
+            last = max(t for t in opens if second <= t < second + 3 * DAY) + DAY
+            if "limit" in truth.channels["all"]:
+                truth.expect("limit-open", first, second, {"all": second + 10 * MINUTE}, last, severity="medium")
+
+
+def _short(truth: Truth) -> None:
+    firings = [f for f in truth.log.firings if f["off"] - f["lit"] > 20.0]
+    last = -DAY
+    for i in range(5, len(firings)):
+        six = firings[i - 5 : i + 1]
+        mean = sum(f["off"] - f["lit"] for f in six) / 6.0
+        often = six[5]["lit"] - six[0]["lit"] <= HOUR
+        moment = six[5]["off"] if mean < 180.0 else six[5]["lit"]
+        if (mean < 180.0 or often) and moment > last:
+            last = moment + 12 * HOUR
+            latest = dict.fromkeys(EVERY_SET, moment + 2 * HOUR)
+            truth.expect("short-cycling", six[0]["lit"], moment, latest, last, severity="low")
+
+
+def _next_proved(truth: Truth, t: float) -> float:
+    return next(
+        (f["lit"] + PROVED_S for f in truth.log.firings if f["lit"] > t and f["off"] - f["lit"] >= PROVED_S), truth.end
+    )
+
+
+def _flame(truth: Truth) -> None:
+    """Failed starts, lockouts and lost flames."""
+    log = truth.log
+    last = -DAY
+    for fail in log.failures:
+        if fail["at"] <= last:
+            continue
+        last = _next_proved(truth, fail["at"])
+        locks = [t for t, on in zip(*log.edges["lockout"], strict=True) if on and fail["opened"] < t < last + 1.0]
+        if locks:
+            seen = 15 if "lockout" in truth.channels["all"] else 25
+            latest = {"all": locks[0] + seen * MINUTE, "some": locks[0] + 25 * MINUTE}
+            if not truth.plant.keep_warm:
+                latest["four"] = locks[0] + 35 * MINUTE
+            truth.expect("lockout", fail["opened"], locks[0], latest, last, also="ignition-failure", earliest=fail["opened"])
+            truth.suppressed.append({"alarm": "ignition-failure", "under": "lockout", "start": fail["opened"], "end": last})
+            truth.suppressed.append({"alarm": "no-heat", "under": "lockout", "start": fail["opened"], "end": last})
+        elif {"flame", "burner"} & set(truth.channels["all"]):
+            latest = {"all": fail["at"] + 15 * MINUTE}
+            truth.expect("ignition-failure", fail["opened"], fail["at"], latest, last, severity="medium")
+    last = -DAY
+    for loss in log.losses:
+        if loss <= last:
+            continue
+        last = _next_proved(truth, loss)
+        locked = any(on and loss <= t < last for t, on in zip(*log.edges["lockout"], strict=True))
+        if locked:
+            truth.suppressed.append({"alarm": "flame-loss", "under": "lockout", "start": loss, "end": last})
+        if {"flame", "burner"} & set(truth.channels["all"]):
+            under = "lockout" if locked else ""
+            truth.expect("flame-loss", loss, loss, {"all": loss + 10 * MINUTE}, last, severity="medium", under=under)
+    locks_seen = [e["condition"] for e in truth.expected if e["alarm"] == "lockout"]
+    for t, on in zip(*log.edges["lockout"], strict=True):
+        if on and not any(c - 1.0 <= t <= _next_proved(truth, c) for c in locks_seen):
+            done = _next_proved(truth, t)
+            truth.expect("lockout", t, t, {"all": t + 15 * MINUTE, "some": t + 25 * MINUTE}, done, also="flame-loss ignition-failure")
+            locks_seen.append(t)
+
+
+def usual_start_s(truth: Truth) -> float:
+    """Usual time from a call to a firing proved for 5 min [s]."""
+    waits = []
+    for start, _ in truth.log.spans("call", truth.end):
+        lit = next((f["lit"] for f in truth.log.firings if f["lit"] > start), None)
+        if lit is not None:
+            waits.append(lit + PROVED_S - start)
+    return float(np.quantile(waits, 0.75)) if waits else 900.0
+
+
+def _no_heat(truth: Truth) -> None:
+    wait = max(45 * MINUTE, 1.5 * usual_start_s(truth))
+    for start, end in truth.log.spans("call", truth.end):
+        inside = [f for f in truth.log.firings if f["off"] > start and f["lit"] < end]
+        proved = [f for f in inside if f["off"] - max(f["lit"], start) >= PROVED_S]
+        since = start
+        for firing in [*proved, {"lit": end - PROVED_S, "off": end}]:
+            moment = since + wait
+            if firing["lit"] + PROVED_S > moment and moment < end:
+                sets = [name for name in ("some", "all") if "call" in truth.channels[name]]
+                truth.expect("no-heat", since, moment, dict.fromkeys(sets, moment + 30 * MINUTE), firing["lit"] + PROVED_S)
+            since = firing["off"]
+
+
+def _offline(truth: Truth) -> None:
+    interval = float(truth.profile.get("_idle_interval_s", 60.0))
+    wait = max(10 * MINUTE, 5 * interval)
+    for gap in truth.story.gaps:
+        if gap.end - gap.start > wait + 60.0:
+            severity = "high" if gap.end - gap.start > 2 * HOUR else "medium"
+            moment = gap.start + wait
+            truth.expect("board-offline", gap.start, moment, dict.fromkeys(EVERY_SET, moment + 15 * MINUTE), gap.end + 60.0,
+                         cause="outage", severity=severity)  # fmt: skip
+        elif gap.end - gap.start > wait - 120.0:
+            truth.story.tolerate("board-offline", gap.start, gap.end + 60.0, "a gap about as long as the rule's own limit")
+
+
+def _switched_off(truth: Truth) -> None:
+    """A keep-warm tank cools while the service switch is off; who has no ``power`` channel cannot know why."""
+    if not truth.plant.keep_warm:
+        return
+    blind = [name for name in EVERY_SET if "power" not in truth.channels[name]]
+    times, values = truth.log.edges["power"]
+    for i, (t, on) in enumerate(zip(times, values, strict=True)):
+        if not on:
+            end = times[i + 1] if i + 1 < len(times) else truth.end
+            for alarm in ("preheat-stalled", "preheat-slow", "sensor-fault"):
+                truth.story.tolerated.append(
+                    {"alarm": alarm, "start": t, "end": end + 2 * HOUR, "why": "switched off unseen", "sets": blind}
+                )
