@@ -130,5 +130,5 @@ class FaultBook:
                 end_ms = max(t_ms, fault.start_ms + 1)
                 self.faults[i] = Fault(fault.name, fault.start_ms, end_ms, fault.size, fault.channel)
                 ended += 1
-        self.at(t_ms)
+                self._standing.pop((name, fault.channel), None)
         return ended

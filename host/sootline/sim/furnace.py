@@ -2,14 +2,15 @@
 
 import math
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from sootline.sim import exchanger, plant, suction
+from sootline.sim.actions import ACTIONS
 from sootline.sim.exchanger import AIR_KG_PER_KG, GAS_J_KGK, IDLE_GAS_W_K
 from sootline.sim.faults import Fault, FaultBook
-from sootline.sim.oil import Oil
 from sootline.sim.plant import Drive, State, Totals
+from sootline.sim.sensors import standing_sensor_faults
 from sootline.sim.signals import process_values
 from sootline.sim.spec import FurnaceSpec
 from sootline.sim.surroundings import TICK_MS, USABLE_SUPPLY, Surroundings
@@ -129,6 +130,16 @@ class Furnace:
         self._acted = True
         self.diary.actions.append((self.t_ms, name))
 
+    def set_tank_l(self, litres: float) -> None:
+        """Draw off or top up the day tank by hand, at its own temperature."""
+        self.state = self.state._replace(tank_kg=litres * self.state.oil.density_kg_l(self.state.tank_C))
+        self._acted = True
+
+    def repair(self, fault: str, channel: str = "") -> None:
+        """End every standing fault of a kind, on one heater or channel or on all."""
+        self.faults.end(fault, self.t_ms, channel)
+        self._next_fault_ms = self.faults.next_change(self.t_ms)
+
     @property
     def truth(self) -> Truth:
         """What really happened so far."""
@@ -138,6 +149,11 @@ class Furnace:
             if f.start_ms <= self.t_ms
         )
         return self.diary.truth(self.t_ms, faults)
+
+    @property
+    def sensor_faults(self) -> dict[str, str]:
+        """Channels whose sensor gives no reading now, each with its kind of `channels.FAULTS`."""
+        return standing_sensor_faults(self.faults.faults, self.t_ms)
 
     @property
     def stack_rise_K(self) -> float:
@@ -235,6 +251,8 @@ class Furnace:
             supply_oil=around.supply_oil,
             outdoor_C=around.outdoor_C,
             building_loss_W_K=self.spec.building.loss_W_K,
+            # Warm supply air reaches the thermostat while the fan runs, cold draught while it stands.
+            draught_K=self.faults.size("thermostat-draught") * (1.0 if out["blower"] else -1.0),
         )
 
     def _nozzle_kg_s(self) -> float:
@@ -249,59 +267,3 @@ class Furnace:
             return IDLE_GAS_W_K
         air_kg_s = self.exchanger.fuel_kg_s * self.spec.air_ratio * AIR_KG_PER_KG * (1.0 + self.around.air_wander)
         return (air_kg_s + fuel_kg_s) * GAS_J_KGK
-
-    # --- what a person can do -------------------------------------------------------------------------------------
-
-    def _repair(self, fault: str, channel: str = "") -> None:
-        self.faults.end(fault, self.t_ms, channel)
-        self._next_fault_ms = self.faults.next_change(self.t_ms)
-
-    def _change_filter(self) -> None:
-        self._repair("filter-plugging")
-        self.around.filter_resistance = 1.0
-
-    def _change_electrodes(self) -> None:
-        self._repair("electrodes-worn")
-        self._repair("no-ignition")
-
-    def _change_nozzle(self, flow: float = 1.0) -> None:
-        self._repair("wrong-nozzle")
-        self.around.nozzle_flow = flow
-
-    def _reset_cut_out(self, heater: str) -> None:
-        self._repair("cut-out-tripped", heater)
-        self.gear.tripped[heater].closed = False
-
-    def _fill_supply(self, litres: float, oil: Oil | None = None) -> None:
-        poured = self.spec.first_oil if oil is None else oil
-        self.state = self.state._replace(supply_l=self.around.fill(self.state.supply_l, litres, poured))
-
-    def _empty_tray(self) -> None:
-        self.state = self.state._replace(tray_l=0.0)
-
-    def _skim_tank(self) -> None:
-        kg = self.spec.tank_volume_l * self.state.oil.density_kg_l(self.state.tank_C)
-        self.state = self.state._replace(tank_kg=min(self.state.tank_kg, kg))
-
-    def _set_point(self, heater: str, value_C: float) -> None:
-        self.gear.setpoint_C[heater] = value_C
-
-    def _service_switch(self, on: bool) -> None:
-        self.gear.switch_on = on
-
-
-ACTIONS: dict[str, Callable[..., None]] = {
-    "refill-reset": lambda furnace: furnace.gear.limiter.reset(),
-    "primary-reset": lambda furnace: furnace.gear.primary.reset(),
-    "service-switch": Furnace._service_switch,
-    "clean": lambda furnace, share=0.96: furnace.around.clean(share),
-    "change-filter": Furnace._change_filter,
-    "change-electrodes": Furnace._change_electrodes,
-    "change-nozzle": Furnace._change_nozzle,
-    "reset-cut-out": Furnace._reset_cut_out,
-    "fill-supply": Furnace._fill_supply,
-    "set-point": Furnace._set_point,
-    "empty-tray": Furnace._empty_tray,
-    "skim-tank": Furnace._skim_tank,
-    "repair": Furnace._repair,
-}

@@ -23,7 +23,7 @@ from sootline.sim.spec import FurnaceSpec
 
 ELEMENT_J_K = 300.0  # a heating element runs hotter than the oil and hands over its heat after it is switched off
 ELEMENT_W_K = 25.0
-SOAK_W_K = 0.10  # chamber to nozzle block: heat soak once air and oil no longer cool it
+SOAK_W_K = 0.15  # chamber to nozzle block: heat soak once air and oil no longer cool it
 BLOCK_AIR_W_K = 1.0  # combustion and atomising air past the block
 LAST_KG = 0.05  # below the suction of the oil loop
 BREECH_S, PLENUM_S, BULB_S = 12.0, 8.0, 90.0  # lags: flue metal, fan switch, room thermostat
@@ -92,6 +92,7 @@ class Drive:
     supply_oil: Oil | None = None
     outdoor_C: float = 0.0
     building_loss_W_K: float = 0.0
+    draught_K: float = 0.0
 
 
 def at_rest(spec: FurnaceSpec, temperature_C: float) -> State:
@@ -133,7 +134,7 @@ def advance(spec: FurnaceSpec, s: State, totals: Totals, d: Drive, dt_s: float) 
         plenum_C + (s.plenum_C - plenum_C) * plenum,
         air_C,
         fabric_C,
-        air_C + (s.bulb_C - air_C) * bulb,
+        air_C + d.draught_K + (s.bulb_C - air_C - d.draught_K) * bulb,
         s.tray_l + spilled_l,
         max(0.0, s.supply_l - d.pump_l_s * dt_s) if d.pump_l_s else s.supply_l,
         tank_C + (s.tank_probe_C - tank_C) * tank_probe,

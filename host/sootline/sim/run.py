@@ -1,5 +1,6 @@
 """A furnace run from one time to another at full speed: what its board would have reported, and the truth."""
 
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -70,8 +71,8 @@ class _Board:
     sample_ms: int = -1
     moving: bool = True
     full_ms: list[int] = field(default_factory=list)
-    full: list[tuple[float | bool, ...]] = field(default_factory=list)
-    full_on: list[tuple[float, ...]] = field(default_factory=list)
+    full: "array[float]" = field(default_factory=lambda: array("d"))
+    full_on: "array[float]" = field(default_factory=lambda: array("d"))
     edges: list[tuple[int, str, bool, float]] = field(default_factory=list)
     on_s: dict[str, float] = field(default_factory=dict)
     on_since_ms: dict[str, int] = field(default_factory=dict)
@@ -117,12 +118,10 @@ class _Board:
     def _sample(self, now_ms: int) -> None:
         values = process_values(self.furnace, self.names)
         self.full_ms.append(now_ms)
-        self.full.append(tuple(values.values()))
-        self.full_on.append(
-            tuple(
-                total + ((now_ms - self.on_since_ms[name]) / 1000.0 if name in self.on else 0.0)
-                for name, total in self.on_s.items()
-            )
+        self.full.extend(values.values())
+        self.full_on.extend(
+            total + ((now_ms - self.on_since_ms[name]) / 1000.0 if name in self.on else 0.0)
+            for name, total in self.on_s.items()
         )
         since_ms, reference = self._reference
         if now_ms - since_ms >= MOVES_IN_MS:
@@ -137,8 +136,8 @@ class _Board:
         full_ms = np.array(self.full_ms, np.int64)
         t_ms = np.unique(np.concatenate((full_ms, edge_ms)))
         at_full = np.searchsorted(t_ms, full_ms)
-        table = np.array(self.full, np.float64).reshape(len(full_ms), len(self.names))
-        sums = np.array(self.full_on, np.float64).reshape(len(full_ms), len(self.on_s))
+        table = np.frombuffer(self.full, np.float64).reshape(len(full_ms), len(self.names))
+        sums = np.frombuffer(self.full_on, np.float64).reshape(len(full_ms), len(self.on_s))
         values = {name: _spread(len(t_ms), at_full, table[:, i]) for i, name in enumerate(self.names)}
         on_s = {name: _spread(len(t_ms), at_full, sums[:, i]) for i, name in enumerate(self.on_s)}
         for i, (_, name, on, total) in zip(np.searchsorted(t_ms, edge_ms), self.edges, strict=True):

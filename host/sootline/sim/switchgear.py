@@ -12,7 +12,7 @@ from sootline.sim.truth import PhaseName
 
 READY_BELOW_K, LOST_BELOW_K = 4.0, 15.0  # oil hot enough to start; too cold to go on
 FAN_ON_C, FAN_OFF_C = 55.0, 38.0
-LIMIT_OPENS_C, LIMIT_CLOSES_C = 93.0, 75.0
+LIMIT_OPENS_C, LIMIT_CLOSES_C = 88.0, 72.0
 LEVEL_DIFFERENTIAL_L = 0.15
 LEAK_SEEN_L = 0.1
 FLOAT_SCATTER = 0.015  # of the differential, each time
@@ -69,9 +69,6 @@ class Switchgear:
     def _watched(self, s: State) -> tuple[float, ...]:
         """What each contact looks at, in the order of the contacts."""
         volume_l, tank_C, nozzle_C = tank_volume_l(s), s.tank_probe_C, s.nozzle_probe_C
-        room_C = s.bulb_C
-        if draught_K := self.faults.size("thermostat-draught"):
-            room_C += draught_K if self.outputs["blower"] else -draught_K
         return (
             volume_l,
             volume_l,
@@ -85,7 +82,7 @@ class Switchgear:
             s.block_C,
             s.plenum_C,
             s.plenum_C,
-            room_C,
+            s.bulb_C,
         )
 
     def crossing(self, before: State, after: State) -> float:
