@@ -1,0 +1,1 @@
+"""The sensor board: data, generators and drawings. Not part of the installed package."""

@@ -1,0 +1,1 @@
+"""Generators and checks of the hardware data."""
