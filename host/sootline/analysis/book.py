@@ -7,6 +7,8 @@ from typing import Any
 from sootline.alarms import PRIORITIES, Alarm, Priority, iso
 from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW
 
+LATCHED_REPEAT_MS = 12 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
+
 
 @dataclass(slots=True)
 class Entry:
@@ -71,7 +73,7 @@ class Book:
     ) -> Entry:
         """Raise an alarm, or bring the standing one up to date (its priority can only rise)."""
         entry = self._last.get((alarm, channel))
-        if entry is not None and (entry.stands or at_ms - entry.raised_ms < self._repeat_ms):
+        if entry is not None and (entry.stands or self._repeats(entry, at_ms)):
             if not entry.stands:
                 entry.cleared_ms = None
                 entry.detail["repeats"] = entry.detail.get("repeats", 0) + 1
@@ -84,6 +86,11 @@ class Book:
         self._touch(entry)
         self._settle(entry, at_ms)
         return entry
+
+    def _repeats(self, entry: Entry, at_ms: int) -> bool:
+        """Whether a raise so soon after the last one is the same alarm again. A latched one is still on the list."""
+        window_ms = LATCHED_REPEAT_MS if KINDS[entry.alarm].latched else self._repeat_ms
+        return at_ms - (entry.cleared_ms or entry.raised_ms) < window_ms
 
     def clear(self, alarm: str, channel: str | None, at_ms: int) -> Entry | None:
         """The condition is gone. Returns the entry where it had been standing."""

@@ -36,6 +36,7 @@ class Engine:
         self.heating = {channel: Heating(self.plant, self.fire, channel) for channel in ("tank", "nozzle")}
         self.stack = StackSeries(self.plant, self.fire.burned_s)
         self.time_to_flame = Usual(30)
+        self.usual_wait_s = Usual(30)  # from call to proved firing
         self.plant.on_event("firing", self._lit)
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
         self._periodic: list[tuple[int, Callable[[], None]]] = []

@@ -15,10 +15,26 @@ class Usual:
     def __init__(self, keep: int = 50) -> None:
         self.values: deque[float] = deque(maxlen=keep)
         self.count = 0
+        self._odd: deque[float] = deque(maxlen=10)
 
     def add(self, value: float) -> None:
         self.values.append(value)
         self.count += 1
+
+    def add_normal(self, value: float, low: float = 0.6, high: float = 1.6) -> None:
+        """Add a value unless it is abnormal: outside low..high times the median of at least ten.
+
+        Ten abnormal ones in a row are the new normal, and start it afresh.
+        """
+        middle = self.median
+        if middle is None or self.count < 10 or low * middle <= value <= high * middle:
+            self._odd.clear()
+            self.add(value)
+            return
+        self._odd.append(value)
+        if len(self._odd) == self._odd.maxlen:
+            self.values = deque(self._odd, maxlen=self.values.maxlen)
+            self._odd.clear()
 
     @property
     def median(self) -> float | None:

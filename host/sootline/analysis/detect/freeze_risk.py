@@ -13,13 +13,15 @@ if TYPE_CHECKING:
 
 LOOK_MS = 600_000
 NEAR_K = 1.0
+UNANSWERED_MS = 2_100_000
 
 
 class FreezeRisk(Detector):
     """The owner sees: the room now, and when it reaches the limit if nothing is done.
 
     Rule, looked at every 10 min: room at or below the limit; or falling (least squares over 60 min) such that it
-    reaches the limit within 4 h, and the furnace is not answering: no fire for 30 min with the call on (or unknown).
+    reaches the limit within 4 h, and the furnace is not answering: call on for 35 min or 1.5 x the usual wait without
+    fire (without `call`: no fire for 105 min).
     A room that falls at night until its thermostat calls is not at risk. Returns 1 K above with the fall ended.
     Source: contract; 4 h is common practice for getting there.
     Wrong: a door left open on a cold day; 1 a season.
@@ -50,7 +52,14 @@ class FreezeRisk(Detector):
             self.plant.clear(self.alarm)
 
     def _unanswered(self) -> bool:
-        fire = self.engine.fire
-        if fire.on or (fire.last_end_ms is not None and self.plant.now_ms - fire.last_end_ms < 1_800_000):
+        """No fire although heat was called for longer than lighting ever takes; without `call`, no fire at all."""
+        fire, now = self.engine.fire, self.plant.now_ms
+        if fire.on:
             return False
-        return self.plant.state("call") is not False
+        if not self.plant.has("call"):
+            return fire.last_end_ms is not None and now - fire.last_end_ms > 3 * UNANSWERED_MS
+        called_ms = self.plant.changed_ms("call")
+        if not self.plant.state("call") or called_ms is None:
+            return False
+        since_ms = max(called_ms, fire.last_end_ms or called_ms)
+        return now - since_ms > max(UNANSWERED_MS, 1500 * (self.engine.usual_wait_s.median or 0.0))

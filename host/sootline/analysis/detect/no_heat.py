@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from sootline.alarms import iso
 from sootline.analysis.detect.base import Detector
 from sootline.analysis.marks import Mark
-from sootline.analysis.usual import Usual
 from sootline.now import Readiness
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ class NoHeat(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
-        self.usual_s = Usual(30)
+        self.usual_s = engine.usual_wait_s
         self._waiting_ms: int | None = None
         self.plant.on("call", self._call)
         engine.fire.on_proved.append(self._proved)

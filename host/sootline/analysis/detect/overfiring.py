@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import statistics
 from collections import deque
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.usual import MAD_TO_SD
 from sootline.events import Event
 from sootline.now import Readiness
 from sootline.profile import LogEntry
@@ -17,7 +19,8 @@ if TYPE_CHECKING:
 class Overfiring(Detector):
     """The owner sees: burning over the rating; usually the wrong nozzle.
 
-    Rule: input [kW] = refills x differential [l] x 10.684 kWh/l / burning hours, over the last 2 burning hours, above
+    Rule: input [kW] = differential [l] x 10.684 kWh/l / median burning time between refills [h], over the last 2
+    burning hours (the median leaves out what leaks or tops up while nothing burns), above
     110 % of the rating by more than two standard errors of the count. Gone below 105 %.
     Source: contract; heating value 0.138 mmBtu/gal, used oil, 40 CFR 98 Table C-1.
     Wrong: a differential measured 10 % too large; otherwise 1 in 5 seasons.
@@ -55,9 +58,10 @@ class Overfiring(Detector):
         total_s, n = sum(self._intervals), len(self._intervals)
         if total_s < window_s or n < 3:
             return
-        input_kW = n * litres * self.settings.heat_kWh_per_l / (total_s / 3600)
-        mean = total_s / n
-        se = (sum((x - mean) ** 2 for x in self._intervals) / (n - 1) / n) ** 0.5 / mean
+        usual_s = statistics.median(self._intervals)
+        input_kW = litres * self.settings.heat_kWh_per_l / (usual_s / 3600)
+        sd_s = MAD_TO_SD * statistics.median(abs(x - usual_s) for x in self._intervals)
+        se = 1.25 * sd_s / n**0.5 / usual_s  # of a median, normal scatter
         if input_kW / rated > self.settings.overfire_ratio + 2 * se:
             self.plant.raise_(
                 self.alarm, "medium", at_ms=event.end_ms, input_kW=round(input_kW, 1), rated_kW=rated,

@@ -73,6 +73,8 @@ class PreheatSlow(Detector):
             return
         if heating.missing_K() is None or not heating.expected():
             return
+        if self.plant.book.standing("preheat-stalled", channel):
+            return  # worse, and said already
         self._normal[channel] = 0
         self.plant.raise_(
             self.alarm,

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 USABLE_SHARE = 0.4  # of the day tank's volume is left above the heater when the float calls (common practice)
+RAN_LOW_SHARE = 0.6  # of the fire left: from then on a starving fire is the refill's doing
 FREEZE_SOON_MIN = 30.0
 
 
@@ -33,6 +34,7 @@ class RefillTimeout(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
+        self._filled_ms = 0
         engine.pump.on_ended.append(self._ended)
         self.plant.on("refill_lockout", self._lockout)
         self.plant.on_event("refill", self._measured)
@@ -46,6 +48,7 @@ class RefillTimeout(Detector):
         if not run.known or run.on_s < self.settings.chatter_run_s:
             return
         if not self.engine.refills.at_limit(run.on_s):
+            self._filled_ms = run.end_ms
             if self.plant.state("refill_lockout") is not True:
                 self._clear(run.end_ms)
             return
@@ -64,7 +67,7 @@ class RefillTimeout(Detector):
 
     def _measured(self, event: Event) -> None:
         """The dip is known now: it may show that no oil came, or that it did."""
-        if not event.features["stalled"]:
+        if not event.features["stalled"] or event.end_ms < self._filled_ms:
             return
         dip, usual = event.number("dip_K"), self.engine.refills.usual_dip_K
         seen = usual.count >= 5 and usual.median is not None and usual.median > 2 * self.settings.dip_noise_K
@@ -88,7 +91,7 @@ class RefillTimeout(Detector):
         left = detail.get("fire_left_min")
         self.plant.raise_(self.alarm, self.capped(self._priority(left)), at_ms=at_ms, **detail)
         if left is not None:
-            self.plant.at(at_ms + round(left * 60_000), self._ran_low, at_ms)
+            self.plant.at(at_ms + round(RAN_LOW_SHARE * left * 60_000), self._ran_low, at_ms)
 
     def _priority(self, fire_left_min: float | None) -> Priority:
         room, freeze = self.plant.value("room"), self.plant.profile.room.freeze_C

@@ -72,16 +72,20 @@ class Refills:
             self.last_end_ms = run.end_ms
             self.plant.at(run.end_ms + round(self.plant.settings.dip_wait_s * 1000), self._measure, run, burned)
 
+    def _leaking(self) -> bool:
+        """Oil is known to go elsewhere: what burns between refills is not the usual."""
+        return any(self.plant.book.standing(alarm) for alarm in ("refill-without-burning", "oil-use-high"))
+
     def _measure(self, run: Run, burned_s: float | None) -> None:
         plant = self.plant
         dip = self.dip_K(run)
         stalled = self.at_limit(run.on_s)
         if not stalled:
-            self.usual_on_s.add(run.on_s)
+            self.usual_on_s.add_normal(run.on_s)
             if dip is not None:
                 self.usual_dip_K.add(dip)
-            if burned_s is not None and burned_s > 0:
-                self.usual_burned_s.add(burned_s)
+            if burned_s is not None and burned_s > 0 and not self._leaking():
+                self.usual_burned_s.add_normal(burned_s)
         start = run.start_ms - 120_000
         features: dict[str, float | str | bool | None] = {
             "on_time_s": run.on_s,

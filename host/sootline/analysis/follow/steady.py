@@ -4,7 +4,8 @@ residual [K] = net - baseline - sum b_j (z_j - mean z_j) - offset
 net      [K] = steady stack - return air (its stand-ins: room, else nothing)
 z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil
 b            = ridge regression over the learning firings, frozen with the baseline
-offset   [K] = steps explained by a log entry (batch, nozzle, shutter, blower, repair), learned from the firings around
+offset   [K] = steps that are no ash: those explained by a log entry, where the firings after it differ plainly from the
+               trend before, and those `stack-step` has found, until a log entry says that they were mended
 A firing too short to settle is extrapolated with this furnace's own warming curve, learned from its long firings.
 """
 
@@ -24,6 +25,7 @@ NEED, NEED_DAYS, DAY_MS = 30, 7.0, 86_400_000
 LONG_S = 900.0
 GRID_S = (240, 300, 360, 420, 480, 600, 720, 900)
 AROUND = 8  # firings before and after a log entry that tell its step
+STEP_K, STEP_SE = 6.0, 4.0  # a smaller step, or one of fewer standard errors, is no step
 RISE_PER_HOUR, RISE_PER_HOUR_SD = 0.12, 0.10  # K per burning hour: usual fouling (8-30 K per 100 h, common practice)
 COVARIATES = {"outdoor_end": 10.0, "air_pressure_end": 5e3, "nozzle_end": 5.0}  # with their usual spread
 RIDGE_K = 4.0  # prior sd of the effect of one usual spread
@@ -75,7 +77,8 @@ class StackSeries:
         self.offset_K = 0.0
         self.clean_since_ms: int | None = None
         self._learning = _Learning()
-        self._before: deque[float] = deque(maxlen=AROUND)
+        self._home_K: float | None = None  # the offset before a step nobody has explained
+        self._before: deque[tuple[float, float]] = deque(maxlen=AROUND)  # burning hours, residual
         self._after: list[float] | None = None
 
     @property
@@ -88,7 +91,9 @@ class StackSeries:
         return self.baseline.sd_K if self.baseline is not None else 0.0
 
     def explain(self, step_K: float) -> None:
-        """Take a step that is not ash out of the residuals from now on."""
+        """Take a step that is not ash out of the residuals, until a log entry tells that it was mended."""
+        if self._home_K is None:
+            self._home_K = self.offset_K
         self.offset_K += step_K
 
     def _logged(self, entry: LogEntry) -> None:
@@ -114,25 +119,37 @@ class StackSeries:
             self._learn(event.end_ms, hours, net, z)
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
-        residual = None if self.baseline is None else self._residual(net, z)
+        residual = None if self.baseline is None else self._residual(hours, net, z)
         for listener in self.on_steady:
             listener(Steady(event.end_ms, hours, net, residual, supply_rise))
 
-    def _residual(self, net_K: float, z: dict[str, float | None]) -> float | None:
+    def _residual(self, hours: float, net_K: float, z: dict[str, float | None]) -> float | None:
         """The residual; None while the step of a log entry is being learned from the firings after it."""
         base = self.baseline
         assert base is not None
         raw = net_K - base.level_K - self._effect(base, z)
         if self._after is not None:
-            self._after.append(raw - self.offset_K)
+            self._after.append(raw)
             if len(self._after) < AROUND:
                 return None
-            if len(self._before) >= AROUND // 2:
-                self.offset_K += statistics.median(self._after) - statistics.median(self._before)
-            self._after = None
+            self._settle(hours)
         residual = raw - self.offset_K
-        self._before.append(residual)
+        if self._home_K is None:
+            self._before.append((hours, residual))
         return residual
+
+    def _settle(self, hours: float) -> None:
+        """The firings after a log entry are in: have they stepped away from the trend before it?"""
+        assert self._after is not None and self.baseline is not None
+        offset = self.offset_K if self._home_K is None else self._home_K
+        if len(self._before) >= AROUND // 2:
+            then_h = statistics.median(h for h, _ in self._before)
+            trend_K = statistics.median(r for _, r in self._before) + RISE_PER_HOUR * (hours - then_h)
+            step = statistics.median(self._after) - offset - trend_K
+            se = 1.25 * self.baseline.sd_K * (2 / AROUND) ** 0.5
+            if abs(step) > max(STEP_K, STEP_SE * se):
+                offset += step
+        self.offset_K, self._home_K, self._after = offset, None, None
 
     @staticmethod
     def _effect(base: _Baseline, z: dict[str, float | None]) -> float:
