@@ -3,10 +3,13 @@
 import numpy as np
 
 from sootline.series import Rows, SensorFault
+from sootline.store import Store
 from sootline.wire.pack import Pack
 
 START_MS = 1_767_225_600_000  # 2026-01-01T00:00:00Z
 FURNACE = "engine-shed"
+HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+ALL = (0, 2**60)
 
 
 def rows(times: list[int], faults: tuple[SensorFault, ...] = (), **columns: list[float]) -> Rows:
@@ -49,3 +52,37 @@ def same(a: Rows, b: Rows) -> bool:
 def _same_columns(a: object, b: object) -> bool:
     assert isinstance(a, dict) and isinstance(b, dict)
     return a.keys() == b.keys() and all(a[k].tobytes() == b[k].tobytes() for k in a)
+
+
+def put(store: Store, *packs, received_ms: int = START_MS):
+    with store.batch() as batch:
+        return [batch.pack(p, received_ms, p.base_ms if p.base_ms is not None else received_ms) for p in packs]
+
+
+def slowly(packs) -> dict:
+    """(time, kind, channel) -> value, by going through the packs in order of (boot, seq)."""
+    told = {}
+    for p in sorted(packs, key=lambda p: (p.boot, p.seq)):
+        content = p.at(p.base_ms)
+        for kind, columns in (("value", content.values), ("on_s", content.on_s)):
+            for name, column in columns.items():
+                told |= {
+                    (t, kind, name): v for t, v in zip(content.t_ms.tolist(), column.tolist(), strict=True) if v == v
+                }
+        told |= {(f.t_ms, "fault", f.channel): f.kind for f in content.faults}
+    return told
+
+
+def said(read) -> dict:
+    told = {(f.t_ms, "fault", f.channel): f.kind for f in read.faults}
+    for kind, columns in (("value", read.values), ("on_s", read.on_s)):
+        for name, column in columns.items():
+            told |= {(t, kind, name): v for t, v in zip(read.t_ms.tolist(), column.tolist(), strict=True) if v == v}
+    return told
+
+
+def day_packs(days: int = 1, every: int = 60, **how):
+    """Packs of one sample every `every` x 5 s over some days, with pump edges between."""
+    for seq, i in enumerate(range(0, days * 17280, every)):
+        edge = rows([0, 1234], tank=[60 + i % 70 / 100, np.nan], pump=[np.nan, i % 2], pump_s=[np.nan, i / 8])
+        yield pack(seq, edge, base_ms=START_MS + 5000 * i, **how)

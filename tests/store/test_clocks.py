@@ -3,9 +3,7 @@
 import random
 
 from sootline.wire.placement import BootClock
-from tests.store.making import FURNACE, START_MS, pack, rows
-
-ALL = (0, 2**60)
+from tests.store.making import ALL, FURNACE, START_MS, pack, rows
 
 
 def test_clocks_are_those_of_the_packs_in_any_order(store):

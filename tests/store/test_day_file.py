@@ -12,10 +12,7 @@ from sootline.files.tables import Tables
 from sootline.series import SensorFault
 from sootline.store import day_file, parts
 from sootline.store.block import Block
-from tests.store.making import FURNACE, START_MS, pack, rows
-from tests.store.test_packs import put
-
-DAY_MS = 86_400_000
+from tests.store.making import DAY_MS, FURNACE, START_MS, pack, put, rows
 
 decimals = st.integers(0, 6).flatmap(lambda d: st.integers(-(10**8), 10**8).map(lambda i: float(f"{i}e-{d}")))
 anything = st.floats(allow_nan=True, allow_infinity=False)

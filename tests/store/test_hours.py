@@ -6,10 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sootline.store import Store
-from tests.store.making import FURNACE, START_MS, pack, rows
-from tests.store.test_packs import put
-
-HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+from tests.store.making import DAY_MS, FURNACE, HOUR_MS, START_MS, pack, put, rows
 
 
 def slow_overview(read, channel, start_ms, end_ms, n, by_hour):

@@ -6,14 +6,7 @@ from hypothesis import strategies as st
 
 from sootline.series import SensorFault
 from sootline.store import Store
-from tests.store.making import FURNACE, START_MS, pack, rows, same
-
-ALL = (0, 2**60)
-
-
-def put(store: Store, *packs, received_ms: int = START_MS):
-    with store.batch() as batch:
-        return [batch.pack(p, received_ms, p.base_ms if p.base_ms is not None else received_ms) for p in packs]
+from tests.store.making import ALL, FURNACE, START_MS, pack, put, rows, said, same, slowly
 
 
 def test_a_pack_is_taken_once(store):
@@ -100,28 +93,6 @@ def packs_of_a_furnace(draw):
             content = rows(times, tuple(sorted(SensorFault(t, c, "open") for t, c in faults)), **columns)
             chosen.append(pack(seq, content, boot=boot, base_ms=START_MS + draw(st.integers(0, 3))))
     return chosen
-
-
-def slowly(packs) -> dict:
-    """(time, kind, channel) -> value, by going through the packs in order of (boot, seq)."""
-    told = {}
-    for p in sorted(packs, key=lambda p: (p.boot, p.seq)):
-        content = p.at(p.base_ms)
-        for kind, columns in (("value", content.values), ("on_s", content.on_s)):
-            for name, column in columns.items():
-                told |= {
-                    (t, kind, name): v for t, v in zip(content.t_ms.tolist(), column.tolist(), strict=True) if v == v
-                }
-        told |= {(f.t_ms, "fault", f.channel): f.kind for f in content.faults}
-    return told
-
-
-def said(read) -> dict:
-    told = {(f.t_ms, "fault", f.channel): f.kind for f in read.faults}
-    for kind, columns in (("value", read.values), ("on_s", read.on_s)):
-        for name, column in columns.items():
-            told |= {(t, kind, name): v for t, v in zip(read.t_ms.tolist(), column.tolist(), strict=True) if v == v}
-    return told
 
 
 @settings(max_examples=60, deadline=None)

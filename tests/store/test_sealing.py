@@ -1,6 +1,5 @@
 """Hours packed and days sealed: whatever has been done when, what is read stays the same to the bit."""
 
-import numpy as np
 import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
@@ -10,21 +9,11 @@ from sootline.errors import StoreDamaged
 from sootline.series import SensorFault
 from sootline.store import Store, parts
 from tests.store import season
-from tests.store.making import FURNACE, START_MS, pack, rows, same
-from tests.store.test_packs import ALL, put, said, slowly
-
-HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+from tests.store.making import ALL, DAY_MS, FURNACE, HOUR_MS, START_MS, day_packs, pack, put, rows, said, same, slowly
 
 
 def files_of(store: Store) -> list[str]:
     return sorted(path.name for path in (store.folder / parts.DAYS).glob("*/*"))
-
-
-def day_packs(days: int = 1, every: int = 60, **how):
-    """Packs of one sample every `every` x 5 s over some days, with pump edges between."""
-    for seq, i in enumerate(range(0, days * 17280, every)):
-        edge = rows([0, 1234], tank=[60 + i % 70 / 100, np.nan], pump=[np.nan, i % 2], pump_s=[np.nan, i / 8])
-        yield pack(seq, edge, base_ms=START_MS + 5000 * i, **how)
 
 
 def test_reading_is_the_same_loose_packed_and_sealed(store):

@@ -10,14 +10,18 @@ def write_beside(path: Path, data: bytes) -> Path:
     """`data` in a file beside `path`, safe on the disk; give it to `replace` to make it the file at `path`."""
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.{os.getpid()}{UNFINISHED}")
-    handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
     try:
-        left = memoryview(data)
-        while left:
-            left = left[os.write(handle, left) :]
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
+        try:
+            left = memoryview(data)
+            while left:
+                left = left[os.write(handle, left) :]
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except OSError:
+        discard(beside)
+        raise
     return beside
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sootline.errors import StoreDamaged
-from sootline.store import block, boards, day_file, files, hours, packs, parts
+from sootline.store import block, boards, day_file, files, hours, packs, parts, schema
 from sootline.store.block import DAY_MS, HOUR_MS
 from sootline.store.sessions import Sessions
 
@@ -57,6 +57,12 @@ def day_path(furnace: str, day_ms: int) -> str:
 def keep(sessions: Sessions, now_ms: int, retention: Retention) -> Kept:
     """Do all that is due at now_ms. May be called at any time, from any process; raises StoreUnavailable."""
     done = Kept()
+    with schema.unavailable(sessions.folder):
+        _keep(sessions, now_ms, retention, done)
+    return done
+
+
+def _keep(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> None:
     _bring_home(sessions, done)
     with sessions.read() as db:
         furnaces = dict(db.execute("SELECT id, name FROM furnace").fetchall())
@@ -66,7 +72,6 @@ def keep(sessions: Sessions, now_ms: int, retention: Retention) -> Kept:
             _try(done, partial(_seal, sessions, furnace, name, day_ms, done))
     _settle(sessions, now_ms)
     _drop_old(sessions, now_ms, retention, done)
-    return done
 
 
 def _try(done: Kept, step: Callable[[], None]) -> None:
