@@ -129,9 +129,11 @@ def _rows(records: list[Resolved], base_s: float, skip: int) -> tuple[Rows, tupl
     faults: list[SensorFault] = []
     refused: dict[str, None] = {}
     base_ms = round(base_s * 1000)
+    t, t_ms = base_s, 0
     for record in records:
         name = record.n[skip:]
-        t_ms = round(record.t * 1000) - base_ms
+        if record.t != t:
+            t, t_ms = record.t, round(record.t * 1000) - base_ms
         channel = CHANNELS.get(name)
         if channel is None:
             fault = _fault(name, record.vs)

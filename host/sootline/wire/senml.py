@@ -83,6 +83,7 @@ def resolve(records: list[Record]) -> list[Resolved]:
     bt = 0.0
     bv = bs = None
     resolved: list[Resolved] = []
+    checked: set[str] = set()
     for record in records:
         if record.bver is not None and record.bver > _VERSION:
             raise SenmlError(f"SenML version {record.bver} is newer than {_VERSION}")
@@ -106,8 +107,10 @@ def resolve(records: list[Record]) -> list[Resolved]:
         if values > 1:
             raise SenmlError(f"record '{bn}{record.n or ''}' has more than one value")
         name = bn + record.n if record.n else bn
-        if not _NAME.fullmatch(name):
-            raise SenmlError(f"'{name}' is not a SenML name")
+        if name not in checked:
+            if not _NAME.fullmatch(name):
+                raise SenmlError(f"'{name}' is not a SenML name")
+            checked.add(name)
         if bv is not None and (v is not None or values == 0):
             v = bv + (v or 0.0)
         s = record.s
