@@ -134,12 +134,13 @@ class Watches:
 
         def flush() -> Iterator[Update]:
             if block:
-                yield watch.arrived(concatenate(block), None, furnace.sampling)
+                rows = concatenate(block)
                 block.clear()
+                _note(furnace.readings, rows)
+                yield watch.arrived(rows, None, furnace.sampling)
 
         for arrival in arrivals:
             furnace.last_word_ms = max(arrival.received_ms, furnace.last_word_ms or 0)
-            _note(furnace.readings, arrival.rows)
             prompt = _prompt(arrival)
             if not prompt or len(block) >= BLOCK_PACKS or (block and arrival.rows.t_ms[0] <= block[-1].t_ms[-1]):
                 yield from flush()
@@ -160,6 +161,7 @@ class Watches:
             _note(furnace.readings, self._store.read(furnace.watch.profile.furnace.id, arrival.changed[0], 2**62))
             return watch.changed(arrival.changed[0], received_ms)
         if len(arrival.rows) or arrival.rows.faults:
+            _note(furnace.readings, arrival.rows)
             return watch.arrived(arrival.rows, received_ms, furnace.sampling)
         return watch.heard(received_ms)
 
