@@ -40,6 +40,7 @@ class Engine:
         self.plant.on_event("firing", self._lit)
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
         self._periodic: list[tuple[int, Callable[[], None]]] = []
+        self.every(300_000, self.fire.check)
         self.detectors = [detector(self) for detector in DETECTORS]
 
     @property

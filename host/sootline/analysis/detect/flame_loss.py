@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 HOUR_MS = 3_600_000
+FELL_SHARE, FELL_WITHIN_MS = 0.67, 240_000
 
 
 class FlameLoss(Detector):
@@ -51,9 +52,24 @@ class FlameLoss(Detector):
         plant = self.plant
         if self.engine.fire.on or self._ended_ms != ended_ms or plant.state("limit") or plant.state("power") is False:
             return
+        if plant.state("flame") is None and plant.state("burner") is not False and not self._fell(ended_ms):
+            self._again(ended_ms)
+            return
         wanted = plant.state("call") if plant.has("call") else plant.state("burner")
         if wanted and not self._call_pausing(ended_ms):
             self._lost(ended_ms, recovered=False)
+
+    def _fell(self, ended_ms: int) -> bool:
+        """The stack has lost a third of its height over the air since: no mere change of level."""
+        was, now = self.plant.history.mean("stack", ended_ms - 60_000, ended_ms), self.plant.value("stack")
+        if was is None or now is None:
+            return False
+        air = self.engine.fire.air_C()
+        return now - air < FELL_SHARE * (was - air)
+
+    def _again(self, ended_ms: int) -> None:
+        if self.plant.now_ms - ended_ms < FELL_WITHIN_MS:
+            self.plant.at(self.plant.now_ms + 20_000, self._confirm, ended_ms)
 
     def _call_pausing(self, ended_ms: int) -> bool:
         """The call went off about when the fire did, and has come back since."""

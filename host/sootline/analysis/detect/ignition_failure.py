@@ -74,6 +74,8 @@ class IgnitionFailure(Detector):
             return
         if any(heating.start_ms is not None for heating in self.engine.heating.values()):
             return
+        if self.plant.book.standing("heater-stuck-on", str(event.features["channel"])):
+            return  # it heated because it could not stop
         wanted = self.plant.state("call")
         if wanted or (wanted is None and self.plant.profile.furnace.heating != "keep-warm"):
             self._ready_ms = self.plant.now_ms

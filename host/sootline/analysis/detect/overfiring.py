@@ -59,6 +59,8 @@ class Overfiring(Detector):
         if total_s < window_s or n < 3:
             return
         usual_s = statistics.median(self._intervals)
+        if usual_s <= 0:
+            return  # nothing burns between refills: that is `refill-without-burning`
         input_kW = litres * self.settings.heat_kWh_per_l / (usual_s / 3600)
         sd_s = MAD_TO_SD * statistics.median(abs(x - usual_s) for x in self._intervals)
         se = 1.25 * sd_s / n**0.5 / usual_s  # of a median, normal scatter

@@ -29,32 +29,30 @@ class RefillWithoutBurning(Detector):
         super().__init__(engine)
         self._last: Run | None = None
         self._burned_s = 0.0
+        self._sight = 0
         engine.pump.on_ended.append(self._ended)
 
     def readiness(self) -> Readiness:
         return self.learned(self.engine.refills.usual_on_s.count, 10)
 
     def _ended(self, run: Run) -> None:
-        last, burned_before = self._last, self._burned_s
+        last = self._last
         refills = self.engine.refills
         usual_s, usual_burned_s = refills.usual_on_s.median, refills.usual_burned_s.median
         whole = run.known and usual_s is not None and run.on_s >= WHOLE * usual_s and not refills.at_limit(run.on_s)
-        burned_s = self.engine.fire.burned_s()
-        self._last, self._burned_s = (run, burned_s) if whole else (None, burned_s)
+        burned_before, sight_before = self._burned_s, self._sight
+        burned_s, sight = self.engine.fire.burned_s(), self.engine.fire.losses_of_sight
+        self._last, self._burned_s, self._sight = (run if whole else None), burned_s, sight
         if not whole or usual_burned_s is None or refills.usual_on_s.count < 5:
             return
         allowed = min(self.settings.idle_refill_burned_s, 0.3 * usual_burned_s)
-        if last is None:
+        if last is None or self.engine.fire.on is None or sight != sight_before:
             return
         apart_s = (run.start_ms - last.end_ms) / 1000
-        if apart_s < self.settings.idle_refill_window_s and self._burned_between(burned_before, burned_s) < allowed:
+        if apart_s < self.settings.idle_refill_window_s and burned_s - burned_before < allowed:
             self.plant.raise_(
                 self.alarm, self.capped("high"), at_ms=run.end_ms,
                 burned_s=round(burned_s - burned_before), apart_min=round(apart_s / 60, 1),
             )  # fmt: skip
         elif burned_s - burned_before >= 0.5 * usual_burned_s:
             self.plant.clear(self.alarm, at_ms=run.end_ms)
-
-    def _burned_between(self, before_s: float, after_s: float) -> float:
-        """Seconds burned; without end where a silence hides whether the fire burned."""
-        return float("inf") if self.engine.fire.on is None else after_s - before_s

@@ -13,6 +13,8 @@ from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.events import Event
 
+SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
+SETTLED_SHARE, FLAT_PER_MIN = 0.6, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -27,6 +29,7 @@ class Fire:
         self.last_end_ms: int | None = None
         self.on_changed: list[Callable[[bool | None, int], None]] = []
         self.on_proved: list[Callable[[], None]] = []
+        self.losses_of_sight = 0  # how often it became unknown whether it burns
         self._burner_on_ms: int | None = None
         settings = plant.settings
         rise_ms = round(settings.stack_rise_window_s * 1000)
@@ -36,6 +39,7 @@ class Fire:
         plant.watch(Slope("stack-cools", "stack", fall_ms, -fall, -fall / 2, below=True), self._stack_cools)
         plant.on("flame", self._flame)
         plant.on("burner", self._burner)
+        plant.on_fault(self._fault)
 
     def burned_s(self) -> float:
         """Seconds burned so far, the fire under way included."""
@@ -68,7 +72,44 @@ class Fire:
             return
         if self.plant.state("flame") is True or (self.plant.has("flame") and self.plant.state("burner") is True):
             return
-        self._set(False, self._fall_began(mark.at_ms))
+        ended_ms = self._fall_began(mark.at_ms)
+        self._set(False, ended_ms)
+        self.plant.at(ended_ms + SETTLE_MS, self._still_burns, ended_ms)
+
+    def check(self) -> None:
+        """Called every few minutes: a stack that has fallen silent can no longer tell."""
+        if self.on is not None and not self._seen_otherwise() and self.plant.value("stack") is None:
+            self._set(None, self.plant.now_ms)
+
+    def _fault(self, channel: str, kind: str) -> None:
+        if channel == "stack" and kind != "crc" and self.on is not None and not self._seen_otherwise():
+            self._set(None, self.plant.now_ms)
+
+    def _seen_otherwise(self) -> bool:
+        return self.plant.state("flame") is not None or self.plant.state("burner") is not None
+
+    def _still_burns(self, ended_ms: int) -> None:
+        """The stack fell but has settled well above the air: the fire burns on, at another level."""
+        if self.on is not False or self.last_end_ms != ended_ms or self._seen_otherwise():
+            return
+        now = self.plant.now_ms
+        was, slope = (
+            self.plant.history.mean("stack", ended_ms - 60_000, ended_ms),
+            self.plant.slope_per_min("stack", 120_000),
+        )
+        level = self.plant.history.mean("stack", now - 60_000, now)
+        if was is None or level is None or slope is None:
+            return
+        air = self.air_C()
+        if level - air > SETTLED_SHARE * (was - air) and slope > -FLAT_PER_MIN * (level - air):
+            self._set(True, ended_ms)
+
+    def air_C(self) -> float:
+        """The air the stack is judged against [degC]: return air, else room, else 20."""
+        for channel in ("return_air", "room"):
+            if (value := self.plant.value(channel)) is not None:
+                return value
+        return 20.0
 
     def _rise_began(self, t_ms: int) -> int:
         start = t_ms - BACK_MS if self.last_end_ms is None else max(t_ms - BACK_MS, self.last_end_ms)
@@ -94,6 +135,8 @@ class Fire:
             if on is False:
                 self.last_end_ms = at_ms
                 self.plant.happened(self._firing(since, at_ms))
+        if on is None:
+            self.losses_of_sight += 1
         if on:
             self.plant.at(at_ms + round(self.plant.settings.proved_s * 1000), self._proved, at_ms)
         for changed in self.on_changed:

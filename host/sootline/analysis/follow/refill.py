@@ -24,6 +24,7 @@ class Refills:
         self.usual_burned_s = Usual()
         self.last_end_ms: int | None = None
         self._burned_at_last_s: float | None = None
+        self._sight_at_last = 0
         self._learned_limit_s: float | None = None
         self._long_runs_s: list[float] = []
         pump.on_ended.append(self._ended)
@@ -36,13 +37,18 @@ class Refills:
 
     def at_limit(self, on_s: float) -> bool:
         """Whether a run of on_s was ended by the limiter, as well as runs are timed here."""
-        limit = self.limit_s
-        tolerance = max(self.plant.settings.limit_tolerance_s, self.pump.resolution_s)
-        return limit is not None and on_s >= limit - tolerance
+        limit, settings = self.limit_s, self.plant.settings
+        if limit is None:
+            return False
+        tolerance = max(settings.limit_tolerance_s, self.pump.resolution_s)
+        over = max(settings.overrun_margin_s, settings.overrun_margin_ratio * limit, tolerance)
+        return limit - tolerance <= on_s <= limit + over
 
     def burned_since_last_s(self) -> float | None:
-        """Burning time since the last refill [s]; None before the first."""
-        return None if self._burned_at_last_s is None else self.fire.burned_s() - self._burned_at_last_s
+        """Burning time since the last refill [s]; None before the first, or where the fire was out of sight since."""
+        if self._burned_at_last_s is None or self.fire.on is None or self.fire.losses_of_sight != self._sight_at_last:
+            return None
+        return self.fire.burned_s() - self._burned_at_last_s
 
     def _silence(self, mark: Mark) -> None:
         if mark.on is None:
@@ -68,7 +74,7 @@ class Refills:
         self._learn_limit(run)
         if run.known and run.on_s >= self.plant.settings.chatter_run_s:
             burned = self.burned_since_last_s()
-            self._burned_at_last_s = self.fire.burned_s()
+            self._burned_at_last_s, self._sight_at_last = self.fire.burned_s(), self.fire.losses_of_sight
             self.last_end_ms = run.end_ms
             self.plant.at(run.end_ms + round(self.plant.settings.dip_wait_s * 1000), self._measure, run, burned)
 
