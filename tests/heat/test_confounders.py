@@ -11,7 +11,9 @@ U_CLEAN = conductance_from_stack(GAS, 260.0, 20.0)
 FLAT = np.zeros(20)
 
 
-def spell(furnace: Furnace, u: float, air_C: float = 20.0, rate: float = 4.2, lag: float = 30.0, cold: float = 0.3) -> Spell:
+def spell(
+    furnace: Furnace, u: float, air_C: float = 20.0, rate: float = 4.2, lag: float = 30.0, cold: float = 0.3
+) -> Spell:
     """What the sensors show of a furnace in steady state: heat to the air warms it."""
     stack = stack_from_conductance(furnace, u, air_C)
     air_rise = furnace.gas_W_K * (furnace.gas_in_C - stack) / furnace.air_W_K

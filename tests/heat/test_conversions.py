@@ -6,20 +6,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
+from sootline import units as u
 from sootline.errors import OutOfRange
 from sootline.heat import conversions as c
 
 # NIST SP 811 appendix B (factors marked exact there, or following from exact ones).
 SP_811 = [
-    (c.L_PER_US_GAL, 3.785411784),
-    (c.KG_PER_LB, 0.45359237),
-    (c.PA_PER_PSI, 6894.757293168),
-    (c.J_PER_BTU, 1055.05585262),
+    (u.GALLON_L, 3.785411784),
+    (u.POUND_KG, 0.45359237),
+    (u.PSI_PA, 6894.757293168),
+    (u.BTU_J, 1055.05585262),
     (c.W_PER_BTU_PER_H, 0.2930710702),
-    (c.J_PER_KWH / c.J_PER_BTU, 3412.141633),
+    (3.6e6 / u.BTU_J, 3412.141633),
     (c.MJ_PER_L_PER_BTU_PER_GAL * 1000, 0.2787162699),
     (c.L_PER_S_PER_GAL_PER_H * 1000, 1.0515032733),
-    (c.PA_PER_INH2O, 249.08891),
+    (u.INCH_WATER_PA, 249.08891),
 ]
 
 
@@ -29,14 +30,14 @@ def test_factors_are_those_of_sp_811(ours: float, published: float) -> None:
 
 
 def test_factors_agree_with_scipy_constants() -> None:
-    assert pytest.approx(constants.gallon * 1000, rel=1e-12) == c.L_PER_US_GAL
-    assert pytest.approx(constants.psi, rel=1e-9) == c.PA_PER_PSI
-    assert pytest.approx(constants.Btu_IT, rel=1e-12) == c.J_PER_BTU
+    assert pytest.approx(constants.gallon * 1000, rel=1e-12) == u.GALLON_L
+    assert pytest.approx(constants.psi, rel=1e-9) == u.PSI_PA
+    assert pytest.approx(constants.Btu_IT, rel=1e-12) == u.BTU_J
 
 
 def test_water_at_60F_weighs_8_337_pounds_a_gallon() -> None:
     """Table of constants: 999.016 kg/m³ = 8.33719 lb/gal."""
-    lb_per_gal = c.WATER_60F_KG_PER_M3 / 1000 * c.L_PER_US_GAL / c.KG_PER_LB
+    lb_per_gal = c.WATER_60F_KG_PER_M3 / 1000 * u.GALLON_L / u.POUND_KG
     assert lb_per_gal == pytest.approx(8.33719, abs=1e-5)
 
 

@@ -109,8 +109,7 @@ def test_bad_grids_are_refused(grid: list[float]) -> None:
 def test_worked_case_of_a_heating_day() -> None:
     """6 L/h for 10 h/day at 0.60 a litre, O2 7.3 %, efficiency 0.82, 1 K/day: k 0.024864 per day², C 60 -> 69.47 days,
     1.727 a day; cleaning at 41.7 K (75 °F) instead costs 13 % more. Computed independently."""
-    per_hour2 = e.loss_growth(6.0, 0.60, 0.1, loss_slope_o2(7.3), 0.82)
-    k = per_hour2 * 100
+    k = 100 * e.loss_growth(e.loss_per_kelvin_hour(6.0, 0.60, loss_slope_o2(7.3), 0.82), 0.1)
     assert k == pytest.approx(0.024864, rel=1e-3)
     best = e.optimal_interval_linear(60.0, k)
     assert best == pytest.approx(69.47, abs=0.05)

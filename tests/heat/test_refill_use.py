@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sootline.errors import OutOfRange
-from sootline.heat.conversions import L_PER_US_GAL, MJ_PER_L_PER_BTU_PER_GAL, W_PER_BTU_PER_H
+from sootline.heat.conversions import MJ_PER_L_PER_BTU_PER_GAL, W_PER_BTU_PER_H
 from sootline.heat.density import volume_correction_factor
 from sootline.heat.refill_use import (
     FiringRate,
@@ -17,6 +17,7 @@ from sootline.heat.refill_use import (
     heat_per_refill,
     input_against_rating,
     oil_burned,
+    stock_left,
 )
 from sootline.heat.used_oil import (
     DEFERS,
@@ -26,6 +27,7 @@ from sootline.heat.used_oil import (
     space_heater_conditions,
     specification,
 )
+from sootline.units import GALLON_L
 
 BTU_GAL_140 = 140_000 * MJ_PER_L_PER_BTU_PER_GAL
 
@@ -64,10 +66,18 @@ def test_no_refills_is_no_oil() -> None:
     assert none.litres == 0.0 and none.standard_error_l > 0.0
 
 
+def test_stock_left() -> None:
+    left, error = stock_left(500.0, 12.0, OilBurned(120.0, 5.0, 280))
+    assert (left, error) == (380.0, 13.0)
+    assert stock_left(100.0, 12.0, OilBurned(120.0, 5.0, 280))[0] == 0.0
+    with pytest.raises(OutOfRange):
+        stock_left(-1.0, 1.0, OilBurned(0.0, 0.1, 0))
+
+
 # Input = gal/h x 140 000 Btu/gal, from the unit definitions.
 @pytest.mark.parametrize(("gph", "kW"), [(0.5, 20.51), (1.0, 41.03), (1.5, 61.54), (2.0, 82.06), (3.0, 123.09)])
 def test_input_of_a_firing_rate(gph: float, kW: float) -> None:
-    rate = firing_rate(OilBurned(gph * L_PER_US_GAL * 10, 0.1, 50), 10.0, BTU_GAL_140)
+    rate = firing_rate(OilBurned(gph * GALLON_L * 10, 0.1, 50), 10.0, BTU_GAL_140)
     assert rate.input_W / 1000 == pytest.approx(kW, abs=0.006)
     assert rate.gal_per_h == pytest.approx(gph)
     assert 0 < rate.input_se_W < rate.input_W

@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from sootline.heat.elementwise import FloatArray, check_positive, check_range
 
+WeighedAsh = Literal["agrees", "more", "less"]
 RETAINED_SHARE = 0.10  # until learned
 RETAINED_SPREAD = 2.0  # one-sigma factor of the unlearned share
 
@@ -106,15 +108,14 @@ def hours_to_full(
     return hours
 
 
-def weighed_verdict(weighed_kg: float, budget: AshBudget) -> str:
-    """Comparison of weighed ash [kg] with the budget: "agrees" within a factor 2, else "more" or "less".
+def weighed_verdict(weighed_kg: float, expected_kg: float) -> WeighedAsh:
+    """Comparison of weighed with expected ash [kg]: "agrees" within a factor 2, else "more" or "less".
 
     Raises: OutOfRange
     Source: factor 2 is the project's stated acceptance for a weighed deposit.
     """
-    check_positive("ash weighed", weighed_kg, "kg")
-    check_positive("ash expected", budget.kept_kg, "kg")
-    ratio = weighed_kg / budget.kept_kg
-    if ratio > 2.0:
+    check_positive("ash expected", expected_kg, "kg")
+    check_range("ash weighed", weighed_kg, 0.0, 1000.0, "kg")
+    if weighed_kg > 2.0 * expected_kg:
         return "more"
-    return "less" if ratio < 0.5 else "agrees"
+    return "less" if weighed_kg < 0.5 * expected_kg else "agrees"

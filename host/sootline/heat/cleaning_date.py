@@ -65,8 +65,9 @@ class CleaningDate:
     """When to clean, counted in days from now [d].
 
     date: 80 % range of the earliest limit; by_limit: the same for each; binding: the limit most often first;
-    share_first: how often each is first [-]; window: any day between costs at most 5 % more (None without money);
-    waiting: money lost by cleaning 7, 14 and 28 days after the best day rather than on it, and the same before.
+    share_first: how often each is first [-]; window: any day between costs at most 5 % more (None without money), a
+    start already past is day 0;
+    waiting: money lost by cleaning so many days after the best day (before it: negative key) over one interval.
     """
 
     date: Range
@@ -124,8 +125,8 @@ def draft_rise_limit(rise_K: FloatArray, draft_Pa: FloatArray, limit_Pa: float =
 def smoke_limit_hours(hours: FloatArray, smoke: FloatArray, draws: FloatArray, number: float = 2.0) -> FloatArray:
     """Burning hours from the last test until the smoke spot reaches `number` [-], one for each normal draw [-].
 
-    0 when the last two tests reached it already; infinite when no upward line can be seen. Line through the tests, one
-    spot number of reading error assumed at least 0.5.
+    0 when the last two tests reached it already; infinite when no upward line can be seen. A line through the tests,
+    whose reading error is taken as at least half a spot number.
     hours: burning hours of each test [h]; smoke: spot numbers 0 to 9.
     Raises: OutOfRange
     Source: ASTM D2156 spot number; two tests of 2 or more is the trade's limit, common practice.
@@ -263,14 +264,14 @@ def _cost_of_waiting(
     hours: FloatArray, loss: FloatArray, cost: float, window: Window, ahead_h: FloatArray, days: FloatArray
 ) -> dict[int, float]:
     """Money over one interval lost by cleaning a week, two or four earlier (negative key) or later than best."""
-    if not isfinite(window.best):
+    per_day = float((ahead_h[-1] - ahead_h[0]) / max(1, days[-1]))
+    if not isfinite(window.best) or per_day <= 0.0:
         return {}
     spent = np.concatenate([[0.0], np.cumsum(np.diff(hours) * 0.5 * (loss[1:] + loss[:-1]))])
-    per_day = float((ahead_h[-1] - ahead_h[0]) / max(1, days[-1]))
     lost = {}
     for shift in (-28, -14, -7, 7, 14, 28):
         at = window.best + shift * per_day
-        if 0.0 < at <= hours[-1]:
+        if ahead_h[0] <= at <= hours[-1]:
             average = (cost + float(np.interp(at, hours, spent))) / at
             lost[shift] = (average - window.best_rate) * at
     return lost

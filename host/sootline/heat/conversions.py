@@ -1,23 +1,17 @@
-"""Exact conversion factors between SI and the units furnace people use.
+"""Temperatures, API gravity and the derived factors of heat and oil; the base factors are in `sootline.units`.
 
-Source: NIST Special Publication 811 (2008), appendix B; the factors follow from the definitions of the inch
-(0.0254 m), the avoirdupois pound (0.45359237 kg), the US gallon (231 cubic inches) and the IT Btu (2326 J
-per kg for 1 Btu per lb).
+Source: NIST Special Publication 811 (2008), appendix B; all follow from the inch, the pound, the US gallon and the IT
+Btu (2326 J per kg for 1 Btu per lb).
 """
 
 from sootline.heat.elementwise import F, check_range
+from sootline.units import BTU_J, GALLON_L
 
 ABSOLUTE_ZERO_C = -273.15
-L_PER_US_GAL = 231 * 2.54**3 / 1000  # 3.785411784
-KG_PER_LB = 0.45359237
-J_PER_BTU = 2326.0 * KG_PER_LB  # 1055.05585262
-PA_PER_PSI = KG_PER_LB * 9.80665 / 0.0254**2  # 6894.757293168
-PA_PER_INH2O = 249.08891  # conventional inch of water
-W_PER_BTU_PER_H = J_PER_BTU / 3600.0
-J_PER_KWH = 3.6e6
+W_PER_BTU_PER_H = BTU_J / 3600.0
 KJ_PER_KG_PER_BTU_PER_LB = 2.326
-MJ_PER_L_PER_BTU_PER_GAL = J_PER_BTU / L_PER_US_GAL / 1e6
-L_PER_S_PER_GAL_PER_H = L_PER_US_GAL / 3600.0
+MJ_PER_L_PER_BTU_PER_GAL = BTU_J / GALLON_L / 1e6
+L_PER_S_PER_GAL_PER_H = GALLON_L / 3600.0
 WATER_60F_KG_PER_M3 = 999.016
 
 

@@ -167,18 +167,29 @@ def cost_of_missing(actual: float, best: float) -> float:
     return 0.5 * (actual / best + best / actual) - 1.0
 
 
-def loss_growth(
-    oil_rate_l_per_h: float, oil_value_per_l: float, rise_K_per_h: float, slope_percent_per_K: float, efficiency: float
+def loss_per_kelvin_hour(
+    oil_rate_l_per_h: float, oil_value_per_l: float, slope_percent_per_K: float, efficiency: float
 ) -> float:
-    """Growth k of the loss rate with burning hours [money/h²], for `optimal_interval_linear`.
+    """Money lost per kelvin of stack rise and burning hour [money/(K h)].
 
-    k = q v r s / eta: q oil burned [L/h], v what a litre not wasted is worth [money/L], r stack rise per burning hour
-    [K/h], s efficiency lost per kelvin [%/K], eta efficiency [-].
+    q v s / eta: q oil burned [L/h], v what a litre not wasted is worth [money/L], s efficiency lost per kelvin [%/K],
+    eta efficiency [-].
     Raises: OutOfRange
-    Source: chain of the firing rate and the Siegert slope.
+    Source: firing rate times the extra oil of the Siegert slope.
     """
     check_positive("oil rate", oil_rate_l_per_h, "L/h")
     check_range("oil value", oil_value_per_l, 0.0, 1e6, "per L")
-    check_range("stack rise", rise_K_per_h, 0.0, 10.0, "K/h")
+    check_range("loss slope", slope_percent_per_K, 0.0, 1.0, "%/K")
     check_range("efficiency", efficiency, 0.4, 1.0, "")
-    return oil_rate_l_per_h * oil_value_per_l * rise_K_per_h * slope_percent_per_K / 100.0 / efficiency
+    return oil_rate_l_per_h * oil_value_per_l * slope_percent_per_K / 100.0 / efficiency
+
+
+def loss_growth(loss_per_K_h: float, rise_K_per_h: float) -> float:
+    """Growth k of the loss rate with burning hours [money/h²], for `optimal_interval_linear`.
+
+    k = loss per kelvin and hour [money/(K h)] times the rise per burning hour [K/h].
+    Raises: OutOfRange
+    Source: a stack that rises in a straight line.
+    """
+    check_range("stack rise", rise_K_per_h, 0.0, 10.0, "K/h")
+    return loss_per_K_h * rise_K_per_h

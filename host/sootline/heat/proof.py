@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from sootline.errors import OutOfRange
+from sootline.heat.ash import WeighedAsh, weighed_verdict
 from sootline.heat.elementwise import FloatArray, check_positive, check_range
 
 NOT_ASH_SHARE = 0.30
@@ -38,7 +39,7 @@ class Outcome:
 
 
 Result = Literal["hit", "miss", "it was not ash"]
-AshResult = Literal["agrees", "more", "less", "not weighed"]
+AshResult = WeighedAsh | Literal["not weighed"]
 
 
 @dataclass(frozen=True)
@@ -100,11 +101,7 @@ def verdict(prediction: Prediction, outcome: Outcome) -> Verdict:
 def _ash_verdict(expected_kg: float | None, weighed_kg: float | None) -> AshResult:
     if expected_kg is None or weighed_kg is None:
         return "not weighed"
-    check_positive("ash expected", expected_kg, "kg")
-    check_range("ash weighed", weighed_kg, 0.0, 1e3, "kg")
-    if weighed_kg > 2.0 * expected_kg:
-        return "more"
-    return "less" if weighed_kg < 0.5 * expected_kg else "agrees"
+    return weighed_verdict(weighed_kg, expected_kg)
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,10 @@ from math import hypot, sqrt
 import numpy as np
 
 from sootline.errors import OutOfRange
-from sootline.heat.conversions import L_PER_US_GAL, W_PER_BTU_PER_H
+from sootline.heat.conversions import W_PER_BTU_PER_H
 from sootline.heat.density import Kind, volume_correction_factor
 from sootline.heat.elementwise import FloatArray, check_positive, check_range
+from sootline.units import GALLON_L
 
 SPACE_HEATER_LIMIT_W = 500_000.0 * W_PER_BTU_PER_H
 
@@ -54,6 +55,18 @@ def oil_burned(
     return OilBurned(litres, error, refills)
 
 
+def stock_left(stock_l: float, stock_se_l: float, burned: OilBurned) -> tuple[float, float]:
+    """Stock left [L at 15 °C] and its standard error [L]: what was there when measured, less what was burned since.
+
+    Not below zero. stock_l, stock_se_l: measured stock and its error [L at 15 °C], by dipstick or level sensor.
+    Raises: OutOfRange
+    Source: volume balance; errors added in quadrature.
+    """
+    check_range("stock", stock_l, 0.0, 1e6, "L")
+    check_range("stock error", stock_se_l, 0.0, 1e6, "L")
+    return max(0.0, stock_l - burned.litres), hypot(stock_se_l, burned.standard_error_l)
+
+
 @dataclass(frozen=True)
 class FiringRate:
     """Firing rate [L/h at 15 °C, US gal/h] and heat input [W], each with a standard error."""
@@ -82,7 +95,7 @@ def firing_rate(
     rate, rate_se = burned.litres / burning_h, burned.standard_error_l / burning_h
     watts = rate * gross_MJ_per_l * 1e6 / 3600.0
     relative = hypot(rate_se / rate, gross_se_MJ_per_l / gross_MJ_per_l)
-    return FiringRate(rate, rate_se, rate / L_PER_US_GAL, watts, watts * relative)
+    return FiringRate(rate, rate_se, rate / GALLON_L, watts, watts * relative)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,248 @@
+"""What a batch of oil needs and gives: nozzle temperature, margin below flash, heat per litre and per refill.
+
+Computes from the oil alone; it sets nothing. A burner's maker, the installer and local codes have the last word.
+"""
+
+import argparse
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from sootline.errors import OutOfRange, UserError
+from sootline.heat.ash import BurnedBatch, ash_brought
+from sootline.heat.conversions import MJ_PER_L_PER_BTU_PER_GAL, celsius_from_fahrenheit, fahrenheit
+from sootline.heat.density import litres_at_15C
+from sootline.heat.grades import GRADES
+from sootline.heat.oil import (
+    Measured,
+    NozzleAdvice,
+    Oil,
+    flash_point,
+    heating_values,
+    nozzle_advice,
+    oil_of_parts,
+    oil_of_points,
+)
+from sootline.heat.refill_use import heat_per_refill
+from sootline.heat.viscosity import ViscosityLine
+from sootline.heat.why import origin
+from sootline.units import BTU_J, GALLON_L, POUND_KG
+
+TARGETS_MM2_S = (15.0, 20.0)
+CAUTION = (
+    "Hot oil burns and its vapour ignites: never heat above the flash point, keep an independent over-temperature "
+    "cut-out, and let the burner's maker, a licensed technician and local codes decide."
+)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One line of the table: name, value in SI (None: no advice), its quantity, a note, the function behind it."""
+
+    key: str
+    name: str
+    value: float | None
+    quantity: str
+    note: str
+    function: Callable[..., object]
+
+
+# quantity -> (SI unit, digits, US unit, digits, SI -> US)
+_UNITS: dict[str, tuple[str, int, str, int, Callable[[float], float]]] = {
+    "temperature": ("°C", 0, "°F", 0, fahrenheit),
+    "difference": ("K", 0, "°F", 0, lambda k: 1.8 * k),
+    "viscosity": ("mm²/s", 1, "mm²/s", 1, lambda v: v),
+    "density": ("kg/m³", 0, "lb/gal", 2, lambda r: r / 1000.0 * GALLON_L / POUND_KG),
+    "energy per mass": ("MJ/kg", 1, "Btu/lb", 0, lambda q: q * 1e6 / BTU_J * POUND_KG),
+    "energy per volume": ("MJ/L", 1, "Btu/gal", 0, lambda q: q / MJ_PER_L_PER_BTU_PER_GAL),
+    "volume": ("L", 3, "gal", 3, lambda v: v / GALLON_L),
+    "energy": ("MJ", 1, "Btu", 0, lambda e: e * 1e6 / BTU_J),
+    "mass per volume": ("kg per 1000 L", 1, "lb per 1000 gal", 1, lambda m: m / POUND_KG * GALLON_L),
+}
+
+
+def main(argv: Sequence[str]) -> int:
+    """Print the figures of one batch or blend; returns 0, or 1 when every nozzle temperature had to be refused.
+
+    Raises: UserError for an oil or number that cannot be used.
+    """
+    options = _parser().parse_args(argv)
+    if options.kinds:
+        print(_kinds())
+        return 0
+    try:
+        oil = _oil(options)
+        figures = _figures(oil, options)
+    except OutOfRange as error:
+        raise UserError(str(error)) from error
+    print(_json(oil, figures, options) if options.json else _table(oil, figures, options))
+    advice = [f.note for f in figures if f.key.startswith("nozzle")]
+    return 1 if all(note.startswith("refused") for note in advice) else 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="sootline oil", description=(__doc__ or "").splitlines()[0])
+    what = parser.add_mutually_exclusive_group(required=True)
+    what.add_argument("--grade", metavar="KIND", help="one kind of oil; --kinds lists them")
+    what.add_argument("--part", metavar="KIND=FRACTION", action="append", help="part of a blend by volume; repeat")
+    what.add_argument(
+        "--point", metavar="TEMPERATURE=MM2_S", action="append", help="measured viscosity such as 40=107; give two"
+    )
+    what.add_argument("--kinds", action="store_true", help="list the kinds of oil and stop")
+    parser.add_argument("--flash", type=float, metavar="TEMPERATURE", help="flash point as tested (closed cup)")
+    parser.add_argument("--density", type=float, metavar="KG_M3", help="density at 15 °C as tested [kg/m³]")
+    parser.add_argument("--water", type=float, default=0.0, metavar="PERCENT", help="water, %% by mass (default 0)")
+    parser.add_argument("--ash", type=float, metavar="PERCENT", help="ash as tested, %% by mass")
+    parser.add_argument("--sulfur", type=float, default=0.0, metavar="PERCENT", help="sulfur, %% by mass (default 0)")
+    parser.add_argument("--vegetable", action="store_true", help="with --point: the oil is a vegetable oil")
+    parser.add_argument("--differential-l", type=float, metavar="L", help="oil between float levels [L]: one refill")
+    parser.add_argument("--tank", type=float, metavar="TEMPERATURE", help="day tank, for the refill (default 60 °C)")
+    parser.add_argument("--us", action="store_true", help="temperatures in °F in and out, volumes in gallons out")
+    parser.add_argument("--json", action="store_true", help="JSON, always in SI units")
+    parser.add_argument("--why", action="store_true", help="name the function and the source behind every figure")
+    return parser
+
+
+def _oil(options: argparse.Namespace) -> Oil:
+    tests = Measured(
+        flash_C=None if options.flash is None else _celsius(options.flash, options.us),
+        density15_kg_m3=options.density,
+        water_percent=options.water,
+        ash_percent=options.ash,
+        sulfur_percent=options.sulfur,
+    )
+    if options.point:
+        pairs = [_pair(text, "TEMPERATURE=MM2_S, such as 40=107") for text in options.point]
+        points = {_celsius(_number(t), options.us): v for t, v in pairs}
+        return oil_of_points(points, tests, options.vegetable)
+    if options.grade:
+        return oil_of_parts({options.grade: 1.0}, tests)
+    parts: dict[str, float] = {}
+    for text in options.part:
+        kind, share = _pair(text, "KIND=FRACTION, such as vg-46=0.4")
+        parts[kind] = parts.get(kind, 0.0) + share
+    return oil_of_parts(parts, tests)
+
+
+def _pair(text: str, form: str) -> tuple[str, float]:
+    left, equals, right = text.partition("=")
+    if not equals or not left.strip():
+        raise UserError(f"'{text}' is not {form}")
+    return left.strip(), _number(right)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise UserError(f"'{text}' is not a number") from None
+
+
+def _celsius(temperature: float, us: bool) -> float:
+    return celsius_from_fahrenheit(temperature) if us else temperature
+
+
+def _figures(oil: Oil, options: argparse.Namespace) -> list[Figure]:
+    figures = []
+    for target in TARGETS_MM2_S:
+        advice = nozzle_advice(oil, target)
+        note = _advice_text(advice, oil, options.us)
+        name, key = f"nozzle for {target:g} mm²/s", f"nozzle_{target:g}_mm2_s"
+        figures.append(Figure(key, name, advice.temperature_C, "temperature", note, nozzle_advice))
+        if advice.status == "heat":
+            key = f"margin_{target:g}_mm2_s"
+            figures.append(Figure(key, "  below flash by", advice.margin_K, "difference", "", nozzle_advice))
+    flash = oil.flash
+    figures.append(Figure("flash", "flash point", flash.temperature_C, "temperature", flash.known, flash_point))
+    for at_C in (20.0, 40.0, 100.0):
+        value = float(oil.viscosity.at(at_C))
+        name = f"viscosity at {fahrenheit(at_C):.0f} °F" if options.us else f"viscosity at {at_C:.0f} °C"
+        figures.append(Figure(f"viscosity_{at_C:.0f}C", name, value, "viscosity", "", ViscosityLine.at))
+    per_l = oil.density15_kg_m3 / 1000.0
+    maker = oil_of_points if options.point else oil_of_parts
+    figures += [
+        Figure("density_15C", "density at 15 °C", oil.density15_kg_m3, "density", "", maker),
+        Figure("gross", "heat, gross", oil.gross_MJ_kg, "energy per mass", "", heating_values),
+        Figure("net", "heat, net", oil.net_MJ_kg, "energy per mass", "", heating_values),
+        Figure("gross_per_l", "heat, gross", oil.gross_MJ_kg * per_l, "energy per volume", "at 15 °C", heating_values),
+        Figure(
+            "ash",
+            "ash brought",
+            ash_brought(BurnedBatch(1000.0, oil.density15_kg_m3, oil.ash_percent)),
+            "mass per volume",
+            "about a tenth stays in the exchanger",
+            ash_brought,
+        ),
+    ]
+    if options.differential_l is not None:
+        figures += _refill(oil, options)
+    return figures
+
+
+def _refill(oil: Oil, options: argparse.Namespace) -> list[Figure]:
+    tank_C = 60.0 if options.tank is None else _celsius(options.tank, options.us)
+    litres = float(litres_at_15C(float(options.differential_l), tank_C, oil.density15_kg_m3))
+    heat = heat_per_refill(options.differential_l, tank_C, oil.density15_kg_m3, oil.gross_MJ_kg)
+    at = f"measured at {fahrenheit(tank_C):.0f} °F" if options.us else f"measured at {tank_C:.0f} °C"
+    return [
+        Figure("refill_hot", "a refill, hot", options.differential_l, "volume", at, litres_at_15C),
+        Figure("refill_15C", "a refill at 15 °C", litres, "volume", "", litres_at_15C),
+        Figure("refill_heat", "heat in a refill, gross", heat, "energy", "", heat_per_refill),
+    ]
+
+
+def _advice_text(advice: NozzleAdvice, oil: Oil, us: bool) -> str:
+    def shown(temperature_C: float) -> str:
+        return f"{fahrenheit(temperature_C):.0f} °F" if us else f"{temperature_C:.0f} °C"
+
+    if advice.status == "no heating needed":
+        return "thin enough without heating"
+    if advice.status == "out of range" or advice.needed_C is None:
+        return "refused: outside the range of ASTM D341"
+    if advice.status == "above flash point":
+        flash = f"{oil.flash.known} flash point {shown(oil.flash.temperature_C)}"
+        remedy = "thin the blend" if oil.flash.known == "measured" else "have the flash point tested, or thin the blend"
+        return f"refused: needs {shown(advice.needed_C)}, not below the {flash}; {remedy}"
+    notes = []
+    if advice.small_margin:
+        notes.append(f"small margin below the {oil.flash.known} flash point")
+    if advice.cokes:
+        notes.append("hot enough to coke on the heater")
+    return "; ".join(notes)
+
+
+def _table(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
+    rows = []
+    for figure in figures:
+        si, si_digits, us, us_digits, convert = _UNITS[figure.quantity]
+        unit, digits = (us, us_digits) if options.us else (si, si_digits)
+        value = figure.value if figure.value is None or not options.us else convert(figure.value)
+        number = "-" if value is None else f"{value:.{digits}f}"
+        rows.append(f"{figure.name:<26}{number:>10} {unit:<16}{figure.note}".rstrip())
+        if options.why:
+            found = origin(figure.function)
+            rows.append(f"    {found.function}: {found.source}")
+    notes = [f"  {text}" for text in oil.notes]
+    return "\n".join([*rows, "", "Notes:", *notes, "", CAUTION])
+
+
+def _json(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
+    entries = []
+    for figure in figures:
+        entry: dict[str, object] = {
+            "key": figure.key,
+            "value": figure.value,
+            "unit": _UNITS[figure.quantity][0],
+            "note": figure.note,
+        }
+        if options.why:
+            found = origin(figure.function)
+            entry |= {"function": found.function, "source": found.source}
+        entries.append(entry)
+    record = {"figures": entries, "flash_known": oil.flash.known, "notes": oil.notes, "caution": CAUTION}
+    return json.dumps(record, ensure_ascii=False, indent=1)
+
+
+def _kinds() -> str:
+    rows = [f"{g.name:<14}{g.what:<42}{g.v40_mm2_s:>7g} {g.v100_mm2_s:>6g} mm²/s" for g in GRADES.values()]
+    return "\n".join([f"{'kind':<14}{'':<42}{'40 °C':>7} {'100 °C':>6}", *rows])
