@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from sootline.errors import OutOfRange
 from sootline.heat import ash
-from sootline.units import GALLON_L, POUND_KG
+from sootline.heat.conversions import GALLON_L, POUND_KG
 
 
 def test_a_tenth_of_a_percent_in_a_thousand_gallons() -> None:

@@ -6,21 +6,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
-from sootline import units as u
+from sootline import units
 from sootline.errors import OutOfRange
 from sootline.heat import conversions as c
 
 # NIST SP 811 appendix B (factors marked exact there, or following from exact ones).
 SP_811 = [
-    (u.GALLON_L, 3.785411784),
-    (u.POUND_KG, 0.45359237),
-    (u.PSI_PA, 6894.757293168),
-    (u.BTU_J, 1055.05585262),
+    (c.GALLON_L, 3.785411784),
+    (c.POUND_KG, 0.45359237),
+    (c.PSI_PA, 6894.757293168),
+    (c.BTU_J, 1055.05585262),
     (c.W_PER_BTU_PER_H, 0.2930710702),
-    (3.6e6 / u.BTU_J, 3412.141633),
+    (3.6e6 / c.BTU_J, 3412.141633),
     (c.MJ_PER_L_PER_BTU_PER_GAL * 1000, 0.2787162699),
     (c.L_PER_S_PER_GAL_PER_H * 1000, 1.0515032733),
-    (u.INCH_WATER_PA, 249.08891),
+    (c.INCH_WATER_PA, 249.08891),
 ]
 
 
@@ -29,15 +29,20 @@ def test_factors_are_those_of_sp_811(ours: float, published: float) -> None:
     assert ours == pytest.approx(published, rel=1e-9)
 
 
+@pytest.mark.parametrize("name", ["POUND_KG", "GALLON_L", "BTU_J", "PSI_PA", "INCH_WATER_PA"])
+def test_pages_and_equations_use_the_same_factors(name: str) -> None:
+    assert getattr(units, name) == pytest.approx(getattr(c, name), rel=1e-12)
+
+
 def test_factors_agree_with_scipy_constants() -> None:
-    assert pytest.approx(constants.gallon * 1000, rel=1e-12) == u.GALLON_L
-    assert pytest.approx(constants.psi, rel=1e-9) == u.PSI_PA
-    assert pytest.approx(constants.Btu_IT, rel=1e-12) == u.BTU_J
+    assert pytest.approx(constants.gallon * 1000, rel=1e-12) == c.GALLON_L
+    assert pytest.approx(constants.psi, rel=1e-9) == c.PSI_PA
+    assert pytest.approx(constants.Btu_IT, rel=1e-12) == c.BTU_J
 
 
 def test_water_at_60F_weighs_8_337_pounds_a_gallon() -> None:
     """Table of constants: 999.016 kg/m³ = 8.33719 lb/gal."""
-    lb_per_gal = c.WATER_60F_KG_PER_M3 / 1000 * u.GALLON_L / u.POUND_KG
+    lb_per_gal = c.WATER_60F_KG_PER_M3 / 1000 * c.GALLON_L / c.POUND_KG
     assert lb_per_gal == pytest.approx(8.33719, abs=1e-5)
 
 

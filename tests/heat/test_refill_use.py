@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sootline.errors import OutOfRange
-from sootline.heat.conversions import MJ_PER_L_PER_BTU_PER_GAL, W_PER_BTU_PER_H
+from sootline.heat.conversions import GALLON_L, MJ_PER_L_PER_BTU_PER_GAL, W_PER_BTU_PER_H
 from sootline.heat.density import volume_correction_factor
 from sootline.heat.refill_use import (
     FiringRate,
@@ -27,7 +27,6 @@ from sootline.heat.used_oil import (
     space_heater_conditions,
     specification,
 )
-from sootline.units import GALLON_L
 
 BTU_GAL_140 = 140_000 * MJ_PER_L_PER_BTU_PER_GAL
 

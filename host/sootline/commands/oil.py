@@ -10,7 +10,14 @@ from dataclasses import dataclass
 
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.ash import BurnedBatch, ash_brought
-from sootline.heat.conversions import MJ_PER_L_PER_BTU_PER_GAL, celsius_from_fahrenheit, fahrenheit
+from sootline.heat.conversions import (
+    BTU_J,
+    GALLON_L,
+    MJ_PER_L_PER_BTU_PER_GAL,
+    POUND_KG,
+    celsius_from_fahrenheit,
+    fahrenheit,
+)
 from sootline.heat.density import litres_at_15C
 from sootline.heat.grades import GRADES
 from sootline.heat.oil import (
@@ -26,7 +33,6 @@ from sootline.heat.oil import (
 from sootline.heat.refill_use import heat_per_refill
 from sootline.heat.viscosity import ViscosityLine
 from sootline.heat.why import origin
-from sootline.units import BTU_J, GALLON_L, POUND_KG
 
 TARGETS_MM2_S = (15.0, 20.0)
 CAUTION = (

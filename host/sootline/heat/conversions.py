@@ -1,13 +1,17 @@
-"""Temperatures, API gravity and the derived factors of heat and oil; the base factors are in `sootline.units`.
+"""Exact factors between SI and the units furnace people use, temperatures and API gravity.
 
-Source: NIST Special Publication 811 (2008), appendix B; all follow from the inch, the pound, the US gallon and the IT
-Btu (2326 J per kg for 1 Btu per lb).
+Source: NIST Special Publication 811 (2008), appendix B; all follow from the inch (0.0254 m), the pound (0.45359237 kg),
+standard gravity (9.80665 m/s²), the US gallon (231 in³) and the IT Btu (2326 J per kg for 1 Btu per lb).
 """
 
 from sootline.heat.elementwise import F, check_range
-from sootline.units import BTU_J, GALLON_L
 
 ABSOLUTE_ZERO_C = -273.15
+POUND_KG = 0.45359237
+GALLON_L = 231 * 0.0254**3 * 1000
+BTU_J = 2326.0 * POUND_KG
+PSI_PA = POUND_KG * 9.80665 / 0.0254**2
+INCH_WATER_PA = 1000.0 * 9.80665 * 0.0254  # conventional inch of water
 W_PER_BTU_PER_H = BTU_J / 3600.0
 KJ_PER_KG_PER_BTU_PER_LB = 2.326
 MJ_PER_L_PER_BTU_PER_GAL = BTU_J / GALLON_L / 1e6

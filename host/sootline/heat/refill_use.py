@@ -9,10 +9,9 @@ from math import hypot, sqrt
 import numpy as np
 
 from sootline.errors import OutOfRange
-from sootline.heat.conversions import W_PER_BTU_PER_H
+from sootline.heat.conversions import GALLON_L, W_PER_BTU_PER_H
 from sootline.heat.density import Kind, volume_correction_factor
 from sootline.heat.elementwise import FloatArray, check_positive, check_range
-from sootline.units import GALLON_L
 
 SPACE_HEATER_LIMIT_W = 500_000.0 * W_PER_BTU_PER_H
 
