@@ -11,8 +11,8 @@ import schemdraw.elements as elm
 from hardware.generate.load import Hardware, Netlist, Part, Signal
 
 schemdraw.use("svg")
-schemdraw.config(fontsize=11, lw=1.4)
-SMALL = 9
+schemdraw.config(fontsize=13, lw=1.4)
+SMALL = 12
 Align = Literal["left", "right"]
 
 
@@ -39,7 +39,7 @@ def presence_stage(netlist: Netlist) -> str:
         bar = end + 3.3
         d += elm.Line().at((bar, 2.6)).to((bar, -4.6)).color("firebrick").linestyle("--")
         barrier = "isolation barrier: 8 mm creepage, 5 kV, slot, no copper, no text below"
-        d += elm.Label().theta(0).at((bar, 3.0)).label(barrier, fontsize=SMALL, halign="center").color("firebrick")
+        d += elm.Label().theta(0).at((bar + 1.5, 3.0)).label(barrier, fontsize=SMALL, halign="right").color("firebrick")
         side = "in the electrician's box" if mains else "24 V AC side, Class 2 transformer"
         d += (
             elm.Label()
@@ -83,7 +83,7 @@ def _primary(d: schemdraw.Drawing, netlist: Netlist, mains: bool) -> float:
         d += elm.Dot().at((x + offset, 0))
         d += symbol().at((x + offset, 0)).to((x + offset, -3)).label(_value(part), loc="bottom", fontsize=SMALL)
         d += elm.Dot().at((x + offset, -3))
-    node = x + 4.2
+    node = x + 4.7
     d += elm.Line().at((x, 0)).to((node, 0))
     d += elm.Line().at((0, -3)).to((node, -3))
     d += elm.LED().at((node, 0)).to((node, -3))
@@ -196,57 +196,51 @@ def _level(d: schemdraw.Drawing, y: float) -> None:
 def probe_inputs() -> str:
     """SVG of the thermocouple filter, the Pt1000 and the 1-Wire line."""
     with schemdraw.Drawing(show=False) as d:
-        for y, terminal, ref in ((0.0, "X2.1 +", "R12"), (-3.0, "X2.2 −", "R13")):
-            d += elm.Dot(open=True).at((0, y)).label(terminal, loc="left", fontsize=SMALL)
-            d += elm.ResistorIEC().at((0, y)).to((2.4, y)).label(f"{ref} 100", fontsize=SMALL)
-            d += elm.Line().at((2.4, y)).to((7, y))
-            d += elm.Dot().at((2.8, y))
-            d += elm.Dot().at((4.6, y))
-        d += elm.Capacitor().at((2.8, 0)).to((2.8, -3)).label("C13\n100 nF", loc="bottom", fontsize=SMALL)
-        for y, ref, sign in ((0.0, "C11", 1), (-3.0, "C12", -1)):
-            d += (
-                elm.Capacitor().at((4.6, y)).to((4.6, y + 2 * sign)).label(f"{ref} 10 nF", loc="bottom", fontsize=SMALL)
-            )
-            if sign > 0:
-                d += elm.Ground().at((4.6, 2.0)).flip()
-            else:
-                d += elm.Ground().at((4.6, -5.0))
-        _box(d, 7.0, 0.6, 3.2, 4.2, "U2 thermocouple\nconverter\nCS cs_stack")
-        d += elm.Dot(open=True).at((0, -4.6)).label("X2.3 shield", loc="left", fontsize=SMALL)
-        d += elm.Line().at((0, -4.6)).to((1.5, -4.6))
-        d += elm.Ground().at((1.5, -4.6))
-        for y, terminal in ((-7.0, "X3.1"), (-8.5, "X3.2")):
-            d += elm.Dot(open=True).at((0, y)).label(terminal, loc="left", fontsize=SMALL)
-            d += elm.Line().at((0, y)).to((7, y))
-        d += (
-            elm.Label()
-            .theta(0)
-            .at((3.5, -7.9))
-            .label("Pt1000, two wires, links on U3 set for two", fontsize=SMALL, halign="center")
-        )
-        _box(d, 7.0, -6.4, 3.2, 2.7, "U3 RTD converter\nRref 4.3 k 0.1 %\nCS cs_nozzle")
-        _onewire(d, -12.6)
-        _margin(d, -2.6, -17.2, 12.0, 3.0)
+        _thermocouple(d)
+        _pt1000(d, 15.0, 0.0)
+        _onewire(d, 15.0, -5.6)
+        _margin(d, -2.6, -9.6, 27.0, 3.0)
         return _svg(d)
 
 
-def _onewire(d: schemdraw.Drawing, y: float) -> None:
-    d += elm.Dot(open=True).at((0, y)).label("X4.2 data", loc="left", fontsize=SMALL)
-    d += elm.Line().at((0, y)).to((4.4, y))
-    d += elm.Dot().at((1.2, y))
-    d += elm.Zener().at((1.2, y - 2.4)).to((1.2, y)).label("D10 TVS 5 V", loc="bottom", fontsize=SMALL)
-    d += elm.Ground().at((1.2, y - 2.4))
-    d += elm.Dot().at((3.6, y))
-    d += elm.ResistorIEC().at((3.6, y)).to((3.6, y + 2.0)).label("R14 4.7 k", loc="bottom", fontsize=SMALL)
-    d += elm.Vdd().at((3.6, y + 2.0)).label("3.3 V", fontsize=SMALL)
-    d += elm.ResistorIEC().at((4.4, y)).to((6.8, y)).label("R15 100", fontsize=SMALL)
-    d += elm.Dot(open=True).at((6.8, y)).label("onewire", loc="right", fontsize=SMALL)
-    d += (
-        elm.Label()
-        .theta(0)
-        .at((0, y - 4.0))
-        .label("X4.1 3.3 V and X4.3 GND: three wires, no parasite power", fontsize=SMALL, halign="left")
-    )
+def _thermocouple(d: schemdraw.Drawing) -> None:
+    for y, terminal, ref in ((0.0, "X2.1 +", "R12"), (-3.0, "X2.2 −", "R13")):
+        d += elm.Dot(open=True).at((0, y)).label(terminal, loc="left", fontsize=SMALL)
+        d += elm.ResistorIEC().at((0, y)).to((2.4, y)).label(f"{ref} 100", fontsize=SMALL)
+        d += elm.Line().at((2.4, y)).to((7, y))
+        d += elm.Dot().at((2.8, y))
+        d += elm.Dot().at((4.6, y))
+    d += elm.Capacitor().at((2.8, 0)).to((2.8, -3)).label("C13\n100 nF", loc="bottom", fontsize=SMALL)
+    d += elm.Capacitor().at((4.6, 0)).to((4.6, 2)).label("C11 10 nF", loc="bottom", fontsize=SMALL)
+    d += elm.Ground().at((4.6, 2)).flip()
+    d += elm.Capacitor().at((4.6, -3)).to((4.6, -5)).label("C12 10 nF", loc="bottom", fontsize=SMALL)
+    d += elm.Ground().at((4.6, -5))
+    _box(d, 7.0, 0.6, 3.6, 4.2, "U2 thermocouple\nconverter\nCS cs_stack")
+    d += elm.Dot(open=True).at((0, -4.6)).label("X2.3 shield", loc="left", fontsize=SMALL)
+    d += elm.Line().at((0, -4.6)).to((1.5, -4.6))
+    d += elm.Ground().at((1.5, -4.6))
+
+
+def _pt1000(d: schemdraw.Drawing, x: float, y: float) -> None:
+    for row, terminal in ((0.0, "X3.1"), (-1.5, "X3.2")):
+        d += elm.Dot(open=True).at((x, y + row)).label(terminal, loc="left", fontsize=SMALL)
+        d += elm.Line().at((x, y + row)).to((x + 7, y + row))
+    d += _label(x + 0.3, y - 0.9, "Pt1000; links on U3 set for two wires", "left")
+    _box(d, x + 7.0, y + 0.6, 4.0, 2.7, "U3 RTD converter\nRref 4.3 k 0.1 %\nCS cs_nozzle")
+
+
+def _onewire(d: schemdraw.Drawing, x: float, y: float) -> None:
+    d += elm.Dot(open=True).at((x, y)).label("X4.2 data", loc="left", fontsize=SMALL)
+    d += elm.Line().at((x, y)).to((x + 4.4, y))
+    d += elm.Dot().at((x + 1.2, y))
+    d += elm.Zener().at((x + 1.2, y - 2.4)).to((x + 1.2, y)).label("D10 TVS 5 V", loc="bottom", fontsize=SMALL)
+    d += elm.Ground().at((x + 1.2, y - 2.4))
+    d += elm.Dot().at((x + 3.6, y))
+    d += elm.ResistorIEC().at((x + 3.6, y)).to((x + 3.6, y + 2.0)).label("R14 4.7 k", loc="bottom", fontsize=SMALL)
+    d += elm.Vdd().at((x + 3.6, y + 2.0)).label("3.3 V", fontsize=SMALL)
+    d += elm.ResistorIEC().at((x + 4.4, y)).to((x + 6.8, y)).label("R15 100", fontsize=SMALL)
+    d += elm.Dot(open=True).at((x + 6.8, y)).label("onewire", loc="right", fontsize=SMALL)
+    d += _label(x, y - 3.6, "X4.1 3.3 V and X4.3 GND: three wires, no parasite power", "left")
 
 
 def _box(d: schemdraw.Drawing, x: float, y: float, w: float, h: float, text: str) -> None:
@@ -279,8 +273,8 @@ def _pin_rows(
 
 
 def _label(x: float, y: float, text: str, align: Align) -> elm.Element:
-    label: elm.Element = elm.Label().theta(0).at((x, y))
-    return label.label(text, fontsize=SMALL, halign=align, valign="center")
+    label: elm.Element = elm.Label().theta(0).at((x, y)).label(text, fontsize=SMALL, halign=align, valign="center")
+    return label
 
 
 def _pin_text(signal: Signal) -> str:

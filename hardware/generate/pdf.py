@@ -40,7 +40,7 @@ def book_html() -> str:
     """One HTML page; picture paths are relative to the hardware folder."""
     markdown = MarkdownIt("commonmark").enable("table")
     chapters = [markdown.render((FOLDER / "README.md").read_text(encoding="utf-8"))]
-    chapters += [markdown.render((FOLDER / name).read_text(encoding="utf-8")) for name in CHAPTERS]
+    chapters += [_chapter(markdown, name) for name in CHAPTERS]
     head, *steps = (FOLDER / SHEET).read_text(encoding="utf-8").split("\n## ")
     sections = "".join(f"<section>{markdown.render('## ' + step)}</section>" for step in steps)
     sheet = f'<div class="sheet">{markdown.render(head)}{sections}</div>'
@@ -49,6 +49,12 @@ def book_html() -> str:
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Sensor board</title>'
         f'<base href="{FOLDER.as_uri()}/"><style>{STYLE}</style></head><body>{body}</body></html>\n'
     )
+
+
+def _chapter(markdown: MarkdownIt, name: str) -> str:
+    """A chapter's pictures are named from its own folder; the book's from the hardware folder."""
+    html = str(markdown.render((FOLDER / name).read_text(encoding="utf-8")))
+    return html.replace('src="', f'src="{Path(name).parent}/')
 
 
 def build_pdf(target: Path = PDF) -> Path:

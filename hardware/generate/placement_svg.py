@@ -181,7 +181,7 @@ def nozzle(probe: Table) -> str:
     s.rect(8.0, 2.0, 0.9, 0.9, "limit")
     s.note((12.2, 2.4), (8.9, 2.4), "well of the thermostat or limit:\nnot yours, leave it alone")
     depth, lead = probe["immersion_min_mm"], probe["lead_max_C"]
-    s.text(0.4, 0.8, f"{depth} mm or more in the metal; lead for {lead} C; strain relief on the block.")
+    s.text(0.4, 0.8, f"{depth} mm or more in the metal; lead for {lead} °C; strain relief on the block.")
     s.text(0.4, 0.3, "Never drill into the oil way or the air way. No room for a well: a clamp pad on a flat face.")
     return s.svg()
 
@@ -220,7 +220,7 @@ def boxes() -> str:
         s.rect(x - 0.3, 2.1, 0.6, 0.5)
         s.line([(x, 2.1), (x, 1.5), (x + 0.4, 1.2)])
         s.text(x, 0.7, text, "center")
-    s.text(10.2, 7.6, "on a wall, 1 m or more from the flue,\nnot above the plenum, 40 C at most")
+    s.text(10.2, 7.6, "on a wall, 1 m or more from the flue,\nnot above the plenum, 40 °C at most")
     s.text(10.2, 6.2, "each cable: clip ferrite at the gland, 2-3 turns,\nstrain relief, drip loop, label at both ends")
     s.text(10.2, 4.8, "24 V AC through its own gland;\nno mains cable enters this box, ever")
     s.text(10.2, 3.4, "ignition lead: 300 mm away or more,\ncross it at a right angle")

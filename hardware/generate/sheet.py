@@ -23,7 +23,7 @@ def _block(number: int, step: Step) -> str:
     marks = [mark for mark, on in (("qualified person", step.qualified), ("every year", step.yearly)) if on]
     title = f"## {number}. {step.title}" + (f" ({', '.join(marks)})" if marks else "")
     head = [f"{f.ask}{f' [{f.unit}]' if f.unit else ''}" for f in step.fields]
-    rows = step.channels or ("",)
+    rows = step.channels or ("", "", "")
     columns = [*([""] if step.per else []), *head, "date", "by"]
     lines = ["| " + " | ".join(columns) + " |", "|" + "---|" * len(columns)]
     for channel in rows:

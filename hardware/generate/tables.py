@@ -159,7 +159,8 @@ def stages(hardware: Hardware) -> str:
     )
     text = "Simulated, not measured: confirm the thresholds on the bench with three parts before anyone relies on them."
     table = _table(head, rows)
-    return f"# Presence stages\n\n{NOTE}\n{text}\n\n{table}\n## Solid-state relay, load gone open\n\n{ssr}"
+    drawings = "\n".join(f"![{name}](sense-{name}.svg)\n" for name in hardware.stages)
+    return f"# Presence stages\n\n{NOTE}\n{text}\n\n{table}\n{drawings}\n## Solid-state relay, load gone open\n\n{ssr}"
 
 
 def budgets(hardware: Hardware) -> str:
@@ -169,5 +170,5 @@ def budgets(hardware: Hardware) -> str:
         found = budget(row)
         terms = ", ".join(f"{name} {value:.2f}" for name, value in found.terms.items())
         rows.append([row["id"], f"{row['at_C']:g}", terms, f"{found.worst_K:.1f}", f"{found.rss_K:.1f}"])
-    head = ["channel", "at C", "terms K", "worst K", "root sum square K"]
+    head = ["channel", "at °C", "terms K", "worst K", "root sum square K"]
     return f"# Temperature error budgets\n\n{NOTE}\n{_table(head, rows)}"

@@ -3,10 +3,12 @@
 import re
 import shutil
 import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from hardware.generate import __main__ as generator
 from hardware.generate.__main__ import main
 from hardware.generate.load import FOLDER, REPOSITORY, Hardware
 from hardware.generate.outputs import outputs
@@ -119,10 +121,11 @@ def test_every_link_and_picture_of_the_readme_exists() -> None:
     assert [target for target in targets if not (FOLDER / target).exists()] == []
 
 
-def test_every_drawing_is_shown_in_the_readme_or_is_a_reference_stage(texts: dict[str, str]) -> None:
-    drawings = {Path(path).name for path in texts if path.endswith(".svg")}
-    shown = {Path(target).name for target in re.findall(r"!\[[^]]*\]\(([^)]+)\)", README)}
-    assert drawings - shown == {"sense-b120.svg", "sense-c230.svg"}
+def test_every_drawing_is_in_the_book() -> None:
+    drawings = {f"out/{path.name}" for path in (FOLDER / "out").glob("*.svg")}
+    shown = set(re.findall(r'src="([^"]+)"', book_html()))
+    assert drawings
+    assert shown == drawings
 
 
 def test_every_test_file_is_named_in_the_readme() -> None:
@@ -133,6 +136,16 @@ def test_every_test_file_is_named_in_the_readme() -> None:
 def test_generator_refuses_unknown_words(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["everything"]) == 2
     assert "usage" in capsys.readouterr().err
+
+
+def test_generator_writes_nothing_from_data_with_a_mistake(
+    broken: Callable[..., Hardware], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    wrong = broken(("pinmap.toml", "esp32 = 32,", "esp32 = 0,"))
+    monkeypatch.setattr(generator, "load", lambda: wrong)
+    monkeypatch.setattr(generator, "outputs", lambda hardware: pytest.fail("must not generate"))
+    assert main([]) == 1
+    assert "pinmap di_refill on esp32: GPIO0 is read at reset" in capsys.readouterr().err
 
 
 def test_the_book_holds_every_chapter() -> None:

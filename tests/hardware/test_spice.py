@@ -6,7 +6,7 @@ The golden figures of expected.toml come from generate/stage.py; ngspice is the 
 import numpy as np
 import pytest
 
-from hardware.generate.load import STAGES, Hardware, Netlist
+from hardware.generate.load import FOLDER, STAGES, Hardware, Netlist
 from hardware.generate.spice import Runs, deck, full_wave, half_wave
 from hardware.generate.stage import (
     EASY,
@@ -217,6 +217,12 @@ def test_50_and_60_hz_agree_on_the_led_current(hardware: Hardware, runs: Runs) -
         means.append(float(np.abs(runs.run(text)["i(vled)"]).mean()))
     assert means[0] == pytest.approx(means[1], rel=0.02)
     assert 1e3 * means[0] == pytest.approx(hardware.expected["b120"]["led_ma"][1], rel=0.03)
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_the_published_decks_run_and_read_on(runs: Runs, name: str) -> None:
+    result = runs.run((FOLDER / "out" / f"{name}.cir").read_text(encoding="utf-8"))
+    assert reads(result["v(pin)"][result["time"] > 0.5]) == "on"
 
 
 def test_ngspice_says_what_is_wrong_with_a_deck(runs: Runs) -> None:

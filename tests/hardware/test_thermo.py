@@ -91,6 +91,15 @@ def test_31865_fault_register(status: int, expected: str) -> None:
     assert max31865.decode(registers_31865(1232.0, 4300.0, status), 4.3) == (None, expected)
 
 
+def test_a_wrong_rtd_build_looks_as_the_guide_says() -> None:
+    """A Pt100 on a Pt1000 board, and a Pt1000 on a board with the reference resistor of a Pt100."""
+    pt100_ohm = pt1000.celsius_to_resistance(200.0) / 10
+    lowest_ohm = pt1000.celsius_to_resistance(max31865._LOW_C)  # the low fault threshold the firmware sets
+    assert pt100_ohm < lowest_ohm
+    assert max31865.decode(registers_31865(pt100_ohm, 4300.0, status=0x40), 4.3) == (None, "short")
+    assert max31865.decode(bytes([0x81, 0xFF, 0xFE, 0, 0, 0, 0, 0]), 4.3) == (None, "open")
+
+
 def test_the_reference_resistor_spans_the_nozzle_and_its_faults(hardware: Hardware) -> None:
     parts = hardware.settings["rtd"]
     assert pt1000.celsius_to_resistance(400) < parts["rref_ohm"]

@@ -42,7 +42,7 @@ def ice_point(reading_C: float, sensor: Sensor) -> Correction:
     """Offset from a bath of crushed, drained ice. Raises UserError when the channel is further off than it may be."""
     limit = ICE_TOLERANCE_K[sensor]
     if not abs(reading_C) <= limit:
-        raise UserError(f"Reads {reading_C:.2f} C in ice, over {limit:g} K off: stir and wait, else replace the probe.")
+        raise UserError(f"Reads {reading_C:.2f} °C in ice, over {limit:g} K off: stir, wait; else replace the probe.")
     return Correction(reading_C)
 
 
