@@ -85,3 +85,16 @@ def crossing_day(s: Season, limit_K: float) -> float:
     after = int(np.argmax(level >= limit_K))
     before = level[after - 1] if after else 0.0
     return after - 1 + (limit_K - before) / max(level[after] - before, 1e-9)
+
+
+def money_day(s: Season, cost: float, loss_per_K_h: float) -> float:
+    """Day on which the true loss rate reaches the running average cost of a cleaning [d]; infinite when it does not."""
+    hours = np.append(0.0, s.burned_h)
+    loss = loss_per_K_h * np.append(0.0, s.rise_K)
+    spent = np.append(0.0, np.cumsum(np.diff(hours) * 0.5 * (loss[1:] + loss[:-1])))
+    excess = (loss * hours - cost - spent)[1:]
+    if not np.any(excess >= 0.0):
+        return float("inf")
+    after = int(np.argmax(excess >= 0.0))
+    before = excess[after - 1] if after else -cost
+    return after - 1 - before / max(excess[after] - before, 1e-9)

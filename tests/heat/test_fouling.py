@@ -95,6 +95,15 @@ def test_independent_scatter_gives_least_squares() -> None:
     assert part.noise_sd == pytest.approx(np.sqrt(ols.scale), rel=0.25)
 
 
+def test_long_records_are_condensed_without_harm() -> None:
+    """900 half days give the course of the 450 days they make up."""
+    rng = np.random.default_rng(12)
+    day = np.arange(0.5, 450.5, 0.5)
+    value = 0.02 * 8 * day + 2.0 * rng.standard_normal(900)
+    long = draw_courses(fit_fouling(FoulingRecord(day, 8 * day, value)), 500, rng)
+    assert long.value_at(np.array([3600.0])).mean() == pytest.approx(72.0, abs=1.5)
+
+
 def test_predictions_widen_ahead() -> None:
     rng = np.random.default_rng(3)
     draws = draw_courses(fit_fouling(record(rng, "linear", 40)), 2000, rng)

@@ -34,6 +34,7 @@ LAWS: tuple[tuple[str, float, float], ...] = (
 # (share of the variance that is autocorrelated, correlation from day to day)
 _NOISE = ((0.0, 0.0), (0.5, 0.6), (0.5, 0.9), (0.85, 0.6), (0.85, 0.9))
 _BATCH_SPREAD = (0.15, 0.35)
+MOST_ROWS = 300
 
 
 @dataclass(frozen=True)
@@ -145,6 +146,7 @@ def fit_fouling(record: FoulingRecord, prior: Prior | None = None) -> FoulingCou
     Source: Bayesian linear regression with model averaging; laws in `sootline.heat.fouling`.
     """
     known = Prior() if prior is None else prior
+    record = _condensed(record)
     span = float(record.hours[-1])
     designs = {
         law: batch_design(record.hours, law[0], law[1], span, record.batch_start_h) for law in LAWS
@@ -165,6 +167,17 @@ def fit_fouling(record: FoulingRecord, prior: Prior | None = None) -> FoulingCou
     ]
     noise = float(sum(p.weight * p.noise_sd for p in kept))
     return FoulingCourse(tuple(kept), span, record.batch_start_h, max(3.0, record.day.size - 4.0), noise)
+
+
+def _condensed(record: FoulingRecord) -> FoulingRecord:
+    """The record averaged over neighbouring days where it is long: the work grows with the cube of its length."""
+    group = -(-record.day.size // MOST_ROWS)
+    if group == 1:
+        return record
+    edges = np.arange(0, record.day.size, group)
+    counts = np.diff(np.append(edges, record.day.size))
+    day, hours, value = (np.add.reduceat(c, edges) / counts for c in (record.day, record.hours, record.value))
+    return FoulingRecord(day, hours, value, record.batch_start_h)
 
 
 def _whitener(day: FloatArray, share: float, rho: float) -> tuple[FloatArray, float]:
