@@ -23,7 +23,7 @@ from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.errors import StoreUnavailable, UserError
 from sootline.files import profiles
-from sootline.ingest.client import Address, Client, Connected, Delivery
+from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
 from sootline.ingest.intake import Intake
 from sootline.lifecycle import AlarmList
 from sootline.live import Acknowledge, Act, Live, Log, Shelve
@@ -40,7 +40,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 5.0
 SETTLE_S = 600.0
-RETAINED_S = 1.0  # after connecting, what the broker has retained has come by then
+RETAINED_S = 1.0  # after subscribing, what the broker has retained has come by then
 BATCH = 500
 SET_ASIDE_SHOWN = 10
 _RETRY_S = 2.0
@@ -79,7 +79,7 @@ class Service:
 
     def __init__(self, options: Options) -> None:
         self._options = options
-        self._queue: queue.SimpleQueue[Delivery | Connected | Act | None] = queue.SimpleQueue()
+        self._queue: queue.SimpleQueue[Item | Act | None] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._troubles: dict[str, str] = {}
         self._retained: dict[str, bytes] = {}
@@ -179,8 +179,8 @@ class Service:
             self._show([name])
         self._trouble("start", None)
 
-    def _collect(self, wait_s: float) -> list[Delivery | Connected | Act]:
-        items: list[Delivery | Connected | Act] = []
+    def _collect(self, wait_s: float) -> list[Item | Act]:
+        items: list[Item | Act] = []
         try:
             item = self._queue.get(timeout=max(wait_s, 0.0))
             while item is not None:
@@ -192,13 +192,14 @@ class Service:
             pass
         return items
 
-    def _handle(self, items: Sequence[Delivery | Connected | Act]) -> None:
+    def _handle(self, items: Sequence[Item | Act]) -> None:
         deliveries = []
         for item in items:
             if isinstance(item, Delivery):
                 deliveries.append(item)
             elif isinstance(item, Connected):
                 self._retained.clear()
+            elif isinstance(item, Subscribed):
                 self._reconcile_at = time.monotonic() + RETAINED_S
                 self._watches.listening(now_ms())
                 self._trouble("broker", None)

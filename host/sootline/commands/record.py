@@ -12,7 +12,7 @@ from pathlib import Path
 from sootline.broker import DEFAULT_PORT
 from sootline.commands import _broker
 from sootline.files.recordings import Recorder
-from sootline.ingest.client import Address, Client, Connected, Delivery
+from sootline.ingest.client import Address, Client, Delivery, Item
 
 FLUSH_S = 5.0
 
@@ -38,7 +38,7 @@ def main(argv: Sequence[str]) -> int:
 def record(address: Address, root: str, name: str, folder: Path, stop: threading.Event) -> int:
     """Record until stop is set; a message is acknowledged once it is on the disk. Returns how many."""
     recorder = Recorder(folder)
-    arrived: queue.SimpleQueue[Delivery | Connected] = queue.SimpleQueue()
+    arrived: queue.SimpleQueue[Item] = queue.SimpleQueue()
     client = Client(address, root, name, arrived.put)
     client.start()
     waiting: list[Delivery] = []

@@ -46,10 +46,15 @@ class Delivery:
 
 @dataclass(frozen=True, slots=True)
 class Connected:
-    """The broker has let us in; what it had retained follows."""
+    """The broker has let us in; what it has retained follows."""
 
 
-Deliver = Callable[[Delivery | Connected], None]
+@dataclass(frozen=True, slots=True)
+class Subscribed:
+    """From now on nothing the boards publish passes us by."""
+
+
+Item = Delivery | Connected | Subscribed
 
 
 class Client:
@@ -59,7 +64,7 @@ class Client:
     client_id: the name of the session; one host, one name
     """
 
-    def __init__(self, address: Address, root: str, client_id: str, deliver: Deliver) -> None:
+    def __init__(self, address: Address, root: str, client_id: str, deliver: Callable[[Item], None]) -> None:
         self._address = address
         self._root = root
         self._deliver = deliver
@@ -77,6 +82,7 @@ class Client:
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         self._client = client
 
@@ -106,11 +112,16 @@ class Client:
         if reason.is_failure:
             self._report(f"the broker at {self._address} refuses the host: {reason}; check user and password")
             return
-        if self.problem is not None:
-            log.info("connected to the broker at %s", self._address)
-        self.problem = None
         self._deliver(Connected())
         client.subscribe(f"{self._root}/#", qos=1)
+
+    def _on_subscribe(self, _client: mqtt.Client, _data: Any, _mid: int, reasons: Any, _properties: Any) -> None:
+        if any(reason.is_failure for reason in reasons):
+            self._report(f"the broker at {self._address} does not let the host read {self._root}/#")
+            return
+        log.info("connected to the broker at %s", self._address)
+        self.problem = None
+        self._deliver(Subscribed())
 
     def _on_connect_fail(self, _client: mqtt.Client, _data: Any) -> None:
         self._report(f"cannot reach the broker at {self._address}; trying again")
