@@ -5,7 +5,7 @@
 
   function ink(name) { return getComputedStyle(document.documentElement).getPropertyValue(name).trim(); }
 
-  function faded(colour) { return /^#\w{6}$/.test(colour) ? colour + "40" : colour; }
+  function faded(colour) { return /^#\w{6}$/.test(colour) ? colour + "66" : colour; }
 
   function element(name, className, text) {
     var node = document.createElement(name);
@@ -32,6 +32,8 @@
     });
   }
 
+  function present() { return window.sootline.now() / 1000; } // the host's clock, not ours
+
   function Chart(figure) {
     this.figure = figure;
     this.host = figure.querySelector(".panels");
@@ -39,7 +41,8 @@
     this.address = figure.getAttribute("data-chart");
     this.hours = Number(figure.getAttribute("data-hours"));
     this.zoomed = figure.hasAttribute("data-zoom");
-    this.end = null; // null follows the present
+    this.end = Number((/[?&]end=(\d+)/.exec(location.search) || [])[1]) || null; // null follows the present
+    if (this.zoomed) { this.hours = Number((/[?&]hours=([\d.]+)/.exec(location.search) || [])[1]) || this.hours; }
     this.plots = [];
     this.data = null;
     this.host.style.minHeight = "29rem";
@@ -83,10 +86,9 @@
     this.panel(["stack"], 170, false);
     this.panel(["tank", "nozzle"], 170, false);
     this.panel(["pump"], 74, true);
-    var gaps = data.events && data.events.length ? " Marks are what was done or went wrong." : "";
-    this.say((this.zoomed ? "Drag over the chart to look closer. " : "") + "A gap is a time without readings." + gaps);
+    var lines = data.marks.length ? " Whole lines across: something was done; broken lines: an alarm." : "";
+    this.say((this.zoomed ? "Drag over the chart to look closer. " : "") + "A gap is a time without readings." + lines);
     this.figure.setAttribute("data-drawn", data.start + "-" + data.end);
-    this.figure.setAttribute("data-points", data.points);
   };
 
   Chart.prototype.panel = function (channels, height, last) {
@@ -99,7 +101,7 @@
       key.appendChild(reading);
       titles.appendChild(key);
       if (s.low) {
-        var line = { stroke: colour, width: 1.5, points: { show: false }, gaps: onlyLong };
+        var line = { stroke: colour, width: 1, points: { show: false }, gaps: onlyLong };
         if (s.channel === "nozzle") { line.dash = [6, 3]; }
         series.push(line, Object.assign({}, line));
         values.push(s.high, s.low);
@@ -147,7 +149,7 @@
 
   /* What was done or went wrong, as lines across the panels. */
   Chart.prototype.marks = function (u) {
-    var events = this.data.events || [];
+    var events = this.data.marks;
     var context = u.ctx;
     context.save();
     context.lineWidth = 2 * (window.devicePixelRatio || 1);
@@ -164,9 +166,9 @@
   };
 
   Chart.prototype.look = function (end, hours) {
-    var present = Date.now() / 1000;
+    var latest = present();
     this.hours = Math.min(Math.max(hours, 1 / 6), 24 * 400);
-    this.end = end >= present - 1 ? null : end;
+    this.end = end >= latest - 1 ? null : end;
     this.press();
     this.load();
   };
@@ -183,14 +185,14 @@
     this.press();
     this.figure.addEventListener("click", function (event) {
       var button = event.target;
-      var middle = (self.end || Date.now() / 1000) - self.hours * 1800;
+      var middle = (self.end || present()) - self.hours * 1800;
       if (button.hasAttribute("data-span")) {
-        self.look(Date.now() / 1000, Number(button.getAttribute("data-span")));
+        self.look(present(), Number(button.getAttribute("data-span")));
       } else if (button.hasAttribute("data-move")) {
-        self.look((self.end || Date.now() / 1000) + Number(button.getAttribute("data-move")) * self.hours * 1800, self.hours);
+        self.look((self.end || present()) + Number(button.getAttribute("data-move")) * self.hours * 1800, self.hours);
       } else if (button.hasAttribute("data-scale")) {
         var hours = self.hours * Number(button.getAttribute("data-scale"));
-        self.look(self.end ? middle + hours * 1800 : Date.now() / 1000, hours);
+        self.look(self.end ? middle + hours * 1800 : present(), hours);
       }
     });
     var width = 0;

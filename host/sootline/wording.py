@@ -9,7 +9,7 @@ from datetime import datetime
 
 from sootline.alarms import Hazard, Priority
 from sootline.now import Phase
-from sootline.units import System, duration, show
+from sootline.units import System, channel_value, duration, show
 
 NOTHING_WRONG = "Nothing wrong seen by these sensors"
 CO_NOTICE = "There is no room CO reading here on purpose: fit listed CO alarms."
@@ -285,12 +285,12 @@ EVENT_WORDS: dict[str, tuple[str, str]] = {
     "refill": ("Refill", "Refills"),
     "preheat": ("Warm-up", "Warm-ups"),
     "firing": ("Firing", "Firings"),
-    "soak": ("Heat soak", "Heat soaks"),
 }
 
 # suffix of a key in `detail` or `features` -> quantity; longest first
 _SUFFIXES: tuple[tuple[str, str], ...] = (
     ("_K_per_min", "rate"),
+    ("_K_per_100h", "growth"),
     ("_l_per_h", "flow"),
     ("_kPa", "kilopascal"),
     ("_Pa", "pressure"),
@@ -308,22 +308,46 @@ _SUFFIXES: tuple[tuple[str, str], ...] = (
 )
 
 _KEY_WORDS: dict[str, str] = {
-    "on_time": "pump ran",
-    "limit": "limit",
-    "usual": "usual",
-    "dip": "tank temperature dip",
-    "usual_dip": "usual dip",
-    "fire_left": "fire left",
-    "act_within": "act within",
+    "on_time_s": "pump ran",
+    "usual_on_time_s": "pump usually runs",
+    "limit_s": "limiter stops it at",
+    "dip_K": "tank temperature dip",
+    "usual_dip_K": "usual dip",
+    "fire_left_min": "fire left",
+    "act_within_min": "act within",
+    "waiting_min": "waiting for",
     "freeze_at": "room freezes about",
     "runs_out_at": "runs out about",
+    "days_left_days": "left",
+    "limit_in_days": "limiter reached in",
+    "slower_ratio": "pump time against usual",
+    "use_ratio": "oil use against usual",
+    "input_ratio": "heat input against rated",
+    "level_ratio": "contents",
+    "resets_24h": "resets in 24 h",
+    "do_not_reset": "do not reset again",
     "clean_by": "clean by",
     "clean_from": "earliest",
     "clean_to": "latest",
     "binding": "what comes first",
+    "slope_K_per_100h": "rises, per 100 h of firing",
+    "residual_sd_K": "scatter from day to day",
+    "climb_K_per_min": "climbs",
+    "took_min": "took",
+    "predicted_min": "should take",
+    "burned_s": "burned",
+    "burned_h": "burned",
+    "time_to_flame_s": "time to flame",
+    "start_C": "from",
+    "end_C": "to",
+    "tank_C": "day tank before",
+    "supply_C": "oil at the pump",
+    "outdoor_C": "outdoors",
+    "stalled": "stalled",
     "repeats": "times again since",
     "escalated": "got worse",
     "blind_to": "blind to",
+    "health": "sensor health",
 }
 
 
@@ -350,6 +374,15 @@ def channel_label(channel: str) -> str:
     return CHANNEL_LABELS.get(channel, furnace_name(channel.replace("_", "-")))
 
 
+def need_words(needs: str | None) -> str:
+    """What would open the eyes of a blind alarm: a channel, or a key of the profile."""
+    if needs is None:
+        return "more readings"
+    if needs in CHANNEL_LABELS:
+        return f"a sensor for: {CHANNEL_LABELS[needs].lower()} ({needs})"
+    return f"{needs} in the profile" if "." in needs else needs
+
+
 def _split(key: str) -> tuple[str, str | None]:
     for suffix, quantity in _SUFFIXES:
         if key.endswith(suffix) and len(key) > len(suffix):
@@ -359,8 +392,11 @@ def _split(key: str) -> tuple[str, str | None]:
 
 def key_words(key: str) -> str:
     """The words of a key in `detail` or `features`: `fire_left_min` -> `fire left`."""
-    stem, _ = _split(key)
-    return _KEY_WORDS.get(stem) or _KEY_WORDS.get(key) or stem.replace("_", " ")
+    if key in _KEY_WORDS:
+        return _KEY_WORDS[key]
+    if key.removesuffix("_end") in CHANNEL_LABELS:
+        return f"{CHANNEL_LABELS[key.removesuffix('_end')].lower()} at the end"
+    return _split(key)[0].replace("_", " ")
 
 
 def key_value(key: str, value: object, system: System) -> str:
@@ -375,13 +411,17 @@ def key_value(key: str, value: object, system: System) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(alarm_title(str(item)) if str(item) in ALARMS else str(item) for item in value)
     if not isinstance(value, int | float):
-        return str(value)
+        return FAULT_WORDS.get(str(value)) or CHANNEL_LABELS.get(str(value), str(value))
+    if key.removesuffix("_end") in CHANNEL_LABELS:
+        return str(channel_value(key.removesuffix("_end"), float(value), system))
     quantity = _split(key)[1]
     if quantity == "kilopascal":
         return show(value * 1000, "pressure", system)
     if quantity in ("minutes", "hours", "days"):
         seconds = value * {"minutes": 60, "hours": 3600, "days": 86400}[quantity]
         return duration(seconds)
+    if quantity == "growth":
+        return show(value, "difference", system)
     if quantity is None:
         return f"{value:g}"
     return show(value, quantity, system)

@@ -10,14 +10,14 @@ from playwright.sync_api import Browser, sync_playwright
 
 from sootline.web.app import build
 from sootline.web.server import Server
-from tests.web.workshop import CHROMIUM, CHROMIUM_ARGS, NOW_MS, Workshop, day
+from tests.web.workshop import CHROMIUM, CHROMIUM_ARGS, NOW_MS, Workshop, fill
 
 
 @pytest.fixture(scope="session")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workshop]:
-    """Readings of one day of `engine-shed`; they are not changed by any test."""
+    """Four days of `engine-shed`; what is stored is not changed by any test."""
     shop = Workshop(tmp_path_factory.mktemp("workshop"))
-    shop.keep("engine-shed", day())
+    fill(shop)
     yield shop
     shop.close()
 

@@ -9,14 +9,27 @@ from playwright.sync_api import Browser, sync_playwright
 from sootline.web.app import build
 from sootline.web.server import Server
 from tests.web.states import STATES
-from tests.web.workshop import CHROMIUM, CHROMIUM_ARGS, NOW_MS, SIZES, Workshop, day
+from tests.web.workshop import CHROMIUM, CHROMIUM_ARGS, NOW_MS, SIZES, Workshop, fill
 
-PAGES = {"front": "/", "furnace": "/furnace/engine-shed"}
+PAGES = {
+    "front": "/",
+    "furnace": "/furnace/engine-shed",
+    "season": "/furnace/engine-shed/season",
+    "firings": "/furnace/engine-shed/firings",
+    "refills": "/furnace/engine-shed/refills",
+    "warm-ups": "/furnace/engine-shed/warm-ups",
+    "sensors": "/furnace/engine-shed/sensors",
+    "alarms": "/alarms",
+    "figures": "/alarms/figures",
+    "log": "/log",
+    "set-aside": "/set-aside",
+}
+FIRST = ("front", "furnace")
 
 
 def shoot(browser: Browser, url: str, folder: Path, state: str) -> None:
     for name, path in PAGES.items():
-        if name != "front" and state in ("empty", "twelve"):
+        if (name not in FIRST and state != "trouble") or (name == "furnace" and state in ("empty", "twelve")):
             continue
         for size, viewport in SIZES.items():
             for theme in ("light", "dark") if state in ("normal", "trouble") else ("light",):
@@ -34,7 +47,7 @@ def main(folder: Path, states: list[str]) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as place:
         shop = Workshop(Path(place))
-        shop.keep("engine-shed", day())
+        fill(shop)
         server = Server(build(shop.live, shop.folder, now=lambda: NOW_MS), port=0)
         server.start()
         with sync_playwright() as playwright:

@@ -3,18 +3,18 @@
 from dataclasses import replace
 
 from sootline.now import SetAside
-from tests.web.workshop import LEARNING, NOW_MS, READY, SmallLive, alarm, furnace_now
+from tests.web.workshop import BLIND, LEARNING, NOW_MS, READY, StagedLive, alarm, furnace_now
 
 
-def empty(live: SmallLive) -> None:
+def empty(live: StagedLive) -> None:
     live.clear()
 
 
-def normal(live: SmallLive) -> None:
+def normal(live: StagedLive) -> None:
     live.put(furnace_now(), furnace_now("carriage-shop", "standby", stack=31.0, burner=0.0, call=0.0, old_s=42))
 
 
-def trouble(live: SmallLive) -> None:
+def trouble(live: StagedLive) -> None:
     """A refill stall with a consequence under it, a trend, and a critical alarm next door."""
     stall = alarm()
     under = alarm("preheat-stalled", minutes_ago=6, state="suppressed", suppressed_by="refill-timeout", channel="tank")
@@ -29,16 +29,20 @@ def trouble(live: SmallLive) -> None:
     )  # fmt: skip
     aside = (SetAside(NOW_MS - 90_000, "sootline/engine-shed/measurements", "not a SenML pack", 812),)
     live.put(
-        replace(furnace_now(alarms=(stall, under, slow)), set_aside={"not a SenML pack": 3}, last_set_aside=aside),
+        replace(
+            furnace_now(alarms=(stall, under, slow), readiness=READY + LEARNING + BLIND),
+            set_aside={"not a SenML pack": 3},
+            last_set_aside=aside,
+        ),
         furnace_now("carriage-shop", "standby", (stuck,), stack=31.0, nozzle=74.0, burner=0.0, call=0.0),
     )
 
 
-def learning(live: SmallLive) -> None:
+def learning(live: StagedLive) -> None:
     live.put(furnace_now(phase="preheat", readiness=READY + LEARNING, stack=26.0, nozzle=61.0, burner=0.0))
 
 
-def offline(live: SmallLive) -> None:
+def offline(live: StagedLive) -> None:
     """One board silent for long, one for minutes, one with a broken probe."""
     gone = alarm(
         "board-offline", priority="medium", minutes_ago=95, first_step="Check the board's power supply and the Wi-Fi.",
@@ -51,7 +55,7 @@ def offline(live: SmallLive) -> None:
     )
 
 
-def twelve(live: SmallLive) -> None:
+def twelve(live: StagedLive) -> None:
     """Twelve furnaces, one in each phase."""
     phases = (
         "firing", "standby", "preheat", "cool-down", "lockout", "off", "purge", "ignition", "recycle", "limit",

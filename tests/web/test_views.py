@@ -20,7 +20,7 @@ def test_all_well_claims_only_what_the_sensors_see() -> None:
     assert verdict(furnace_now()) == ("calm", wording.NOTHING_WRONG)
     view = furnace_view(furnace_now(), NOW_MS, "si")
     assert [item.alarm for item in view.blind] == [item.alarm for item in BLIND]
-    assert view.blind[0].words == "blind: needs drip tray wet (leak)"
+    assert view.blind[0].words == "blind: needs a sensor for: drip tray wet (leak)"
 
 
 def test_old_data_are_grey_and_the_phase_is_not_known() -> None:
@@ -79,6 +79,13 @@ def test_back_to_normal_is_shown_until_somebody_has_seen_it() -> None:
     assert verdict(furnace_now(alarms=(returned,)))[0] == "note"
     seen = replace(returned, acknowledged=Acknowledgement("Maud", NOW_MS - 30_000))
     assert verdict(furnace_now(alarms=(seen,)))[0] == "calm"
+
+
+def test_what_stays_until_seen_is_not_called_over() -> None:
+    gone = alarm("leak", priority="critical", state="returned", cleared_ms=NOW_MS - 60_000)
+    view = furnace_view(furnace_now(alarms=(gone,)), NOW_MS, "si")
+    assert view.verdict.look == "now" and view.alarms[0].look == "now" and view.alarmed
+    assert "stays until somebody has seen it" in view.alarms[0].state
 
 
 def test_learning_shows_the_slowest_progress() -> None:

@@ -75,7 +75,12 @@ def test_phase_words_are_all_different() -> None:
         ("rate_K_per_min", 2.6, "rate", "2.6 °C/min", "4.7 °F/min"),
         ("used_l", 37.85411784, "used", "37.85 L", "10.00 gal"),
         ("supply_ratio", 0.62, "supply", "62 %", "62 %"),
-        ("resets_24h", 2, "resets 24h", "2", "2"),
+        ("resets_24h", 2, "resets in 24 h", "2", "2"),
+        ("stack_end", 284.2, "stack at the end", "284 °C", "544 °F"),
+        ("channel", "nozzle", "channel", "Nozzle oil", "Nozzle oil"),
+        ("fault", "open", "fault", "probe circuit open", None),
+        ("slope_K_per_100h", 32.0, "rises, per 100 h of firing", "32 °C", "58 °F"),
+        ("days_left_days", 2.4, "left", "2 days 9 h", None),
         ("escalated", True, "got worse", "yes", "yes"),
         ("usual_dip_K", None, "usual dip", "not measured", "not measured"),
         ("setpoint_kPa", 97.0, "setpoint", "97.0 kPa", "14.1 psi"),
@@ -101,3 +106,9 @@ def test_unknown_ids_read_as_their_own_words() -> None:
 )
 def test_moments_are_told_from_words(value: object, yes: bool) -> None:
     assert wording.is_time(value) is yes
+
+
+def test_what_a_blind_alarm_needs() -> None:
+    assert wording.need_words("leak") == "a sensor for: drip tray wet (leak)"
+    assert wording.need_words("refill.limit_s") == "refill.limit_s in the profile"
+    assert wording.need_words("burner or flame") == "burner or flame"

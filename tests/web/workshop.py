@@ -1,6 +1,5 @@
-"""An invented railway workshop for the page tests: a real store filled with packs, and a small `Live` beside it."""
+"""An invented railway workshop for the page tests: a real store filled with packs, and the live picture beside it."""
 
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -8,16 +7,35 @@ from typing import Any
 
 import numpy as np
 
+from sootline import profile
 from sootline.alarms import Acknowledgement, Alarm
+from sootline.analysis.watch import Watch
+from sootline.lifecycle import merge
+from sootline.live import Acknowledge, Act, Live, Log
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
-from sootline.series import Rows
+from sootline.series import Floats, Rows
 from sootline.store import Store
 from sootline.wire.encode import packs
 from sootline.wire.pack import Pack, parse
 
 HOUR_MS = 3_600_000
 NOW_MS = 1_768_575_600_000  # Fri 16 Jan 2026 15:00 UTC
+PROFILE = """
+[furnace]
+id = "engine-shed"
+heating = "keep-warm"
+[refill]
+limit_s = 20.0
+[tank]
+setpoint_C = 65.0
+limit_C = 95.0
+[nozzle]
+setpoint_C = 95.0
+limit_C = 130.0
+[stack]
+limit_C = 380.0
+"""
 CHROMIUM = "/usr/bin/chromium"
 CHROMIUM_ARGS = ["--no-sandbox", "--headless=new", "--disable-gpu", "--disable-dev-shm-usage"]
 SIZES = {"phone": {"width": 360, "height": 740}, "desk": {"width": 1280, "height": 800}}
@@ -28,57 +46,41 @@ BOARD: Mapping[str, Any] = {
 }  # fmt: skip
 
 
-class SmallLive:
-    """The live interface of the pages, told what to say."""
+class StagedLive(Live):
+    """The live picture of the service, with a stage hand in place of its worker."""
 
     def __init__(self) -> None:
-        self._changed = threading.Condition()
-        self._furnaces: dict[str, FurnaceNow] = {}
-        self._version = 0
+        super().__init__(self._answer)
         self.acts: list[tuple[Any, ...]] = []
 
-    @property
-    def version(self) -> int:
-        return self._version
-
-    def wait(self, version: int, timeout_s: float) -> int:
-        with self._changed:
-            self._changed.wait_for(lambda: self._version > version, timeout_s)
-            return self._version
-
-    def furnaces(self) -> tuple[FurnaceNow, ...]:
-        with self._changed:
-            return tuple(self._furnaces[name] for name in sorted(self._furnaces))
-
     def put(self, *furnaces: FurnaceNow) -> None:
-        with self._changed:
-            self._furnaces |= {now.furnace: now for now in furnaces}
-            self._version += 1
-            self._changed.notify_all()
+        self.show(furnaces)
 
     def clear(self) -> None:
         with self._changed:
             self._furnaces.clear()
+            self._troubles = ()
             self._version += 1
             self.acts.clear()
             self._changed.notify_all()
 
-    def acknowledge(self, key: tuple[str, str, str | None, int], by: str) -> bool:
-        now = self._furnaces.get(key[0])
-        if now is None or all(alarm.key != key for alarm in now.alarms):
-            return False
-        taken = tuple(
-            replace(alarm, state="acknowledged", acknowledged=Acknowledgement(by, NOW_MS))
-            if alarm.key == key
-            else alarm
-            for alarm in now.alarms
-        )
-        self.acts.append(("acknowledge", key, by))
-        self.put(replace(now, alarms=taken))
-        return True
-
-    def log(self, furnace: str, entry: LogEntry, by: str) -> None:
-        self.acts.append(("log", furnace, entry, by))
+    def _answer(self, act: Act) -> None:
+        if isinstance(act, Log):
+            self.acts.append(("log", act.furnace, act.entry, act.by))
+            act.done.set_result(True)
+            return
+        furnace = self.now(act.key[0])
+        there = furnace is not None and any(alarm.key == act.key for alarm in furnace.alarms)
+        if there:
+            assert furnace is not None
+            taken = Acknowledgement(act.by, NOW_MS) if isinstance(act, Acknowledge) else None
+            until_ms = None if isinstance(act, Acknowledge) else act.until_ms
+            changed = tuple(
+                merge(alarm, taken, until_ms, NOW_MS) if alarm.key == act.key else alarm for alarm in furnace.alarms
+            )
+            self.acts.append(("acknowledge", act.key, act.by) if taken else ("shelve", act.key, until_ms, act.by))
+            self.put(replace(furnace, alarms=changed))
+        act.done.set_result(there)
 
 
 @dataclass
@@ -86,7 +88,7 @@ class Workshop:
     """A store and a live picture of the same furnaces. `now_ms` is the clock of the pages."""
 
     folder: Path
-    live: SmallLive = field(default_factory=SmallLive)
+    live: StagedLive = field(default_factory=StagedLive)
     now_ms: int = NOW_MS
 
     def __post_init__(self) -> None:
@@ -95,30 +97,89 @@ class Workshop:
     def close(self) -> None:
         self.store.close()
 
-    def keep(self, furnace: str, rows: Rows) -> None:
-        """Store rows by the wire form and the normal reading of it."""
-        boot_ms = int(rows.t_ms[0])
+    def keep(self, furnace: str, *parts: Rows) -> None:
+        """Store rows by the wire form and the normal reading of it, and what the analysis finds in them."""
+        boot_ms = int(parts[0].t_ms[0])
+        seq = 0
         with self.store.batch() as batch:
-            for encoded in packs(rows, furnace, "b1", boot_ms, samples=200):
-                pack = parse(furnace, encoded.payload)
-                assert isinstance(pack, Pack) and pack.base_ms is not None
-                batch.pack(pack, self.now_ms, pack.base_ms)
+            for rows in parts:
+                for encoded in packs(rows, furnace, "b1", boot_ms, samples=200, first_seq=seq):
+                    pack = parse(furnace, encoded.payload)
+                    assert isinstance(pack, Pack) and pack.base_ms is not None
+                    batch.pack(pack, self.now_ms, pack.base_ms)
+                    seq = encoded.seq + 1
+        watch = Watch(profile.parse(PROFILE), lambda start, end: self.store.read(furnace, start, end))
+        for rows in parts:
+            update = watch.arrived(rows, self.now_ms)
+            with self.store.batch() as batch:
+                batch.alarms(update.alarms, update.removed)
+                batch.events(update.events, update.removed_events)
+
+    def remember(self) -> None:
+        """A past as a workshop has one: alarms with their evidence and consequences, log entries, unusable messages."""
+        day_ms = 24 * HOUR_MS
+        stalled = NOW_MS - 2 * day_ms
+        past = (
+            alarm(raised_ms=stalled, found_ms=stalled, cleared_ms=stalled + 78 * 60_000, state="returned",
+                  acknowledged=Acknowledgement("Maud", stalled + 240_000)),
+            alarm("preheat-stalled", raised_ms=stalled + 2_600_000, found_ms=stalled + 2_600_000, state="suppressed",
+                  cleared_ms=stalled + 80 * 60_000, suppressed_by="refill-timeout", channel="tank", detail={}),
+            alarm("board-offline", priority="medium", raised_ms=NOW_MS - 3 * day_ms, found_ms=NOW_MS - 3 * day_ms,
+                  cleared_ms=NOW_MS - 3 * day_ms + 95 * 60_000, state="returned", detail={},
+                  first_step="Check the board's power supply and the Wi-Fi."),
+        )  # fmt: skip
+        with self.store.batch() as batch:
+            batch.alarms(past)
+            batch.log("engine-shed", LogEntry(stalled + 80 * 60_000, "repair", note="New gasket at the bowl (Maud)"))
+            batch.log("engine-shed", LogEntry(NOW_MS - 3 * day_ms, "setpoint", "tank", 65.0, "Jory"))
+            for i in range(3):
+                batch.set_aside(
+                    NOW_MS - 90_000 - i, "sootline/engine-shed/measurements", b"{", "not a SenML pack", "engine-shed"
+                )
+            batch.set_aside(NOW_MS - 600_000, "barn/lamp", b"on", "not a topic of a furnace", "")
 
 
-def day(now_ms: int = NOW_MS, hours: float = 24.0, interval_s: float = 5.0) -> Rows:
-    """A working day: nine firings, refills while it burns, oil kept warm; one hour without readings."""
-    t_ms = np.arange(now_ms - round(hours * HOUR_MS), now_ms, round(interval_s * 1000), np.int64)
-    s = (t_ms - t_ms[0]) / 1000.0
+def fill(shop: Workshop) -> None:
+    """Four days of `engine-shed`, the last at five seconds, and the past of a workshop."""
+    shop.keep("engine-shed", days(NOW_MS - 24 * HOUR_MS, 72.0, 20.0), days())
+    shop.remember()
+
+
+def _pump_runs(seconds: float) -> tuple[Floats, Floats]:
+    """Begin and length [s] of every refill in `seconds`: one in 390 s while it burns."""
+    begin = np.concatenate([np.arange(390.0, 3300.0, 390.0) + cycle for cycle in np.arange(0.0, seconds, 9600.0)])
+    begin = np.round(begin[begin < seconds - 60.0])
+    return begin, np.round(10.7 + 0.3 * np.sin(begin), 1)
+
+
+def days(now_ms: int = NOW_MS, hours: float = 24.0, interval_s: float = 5.0) -> Rows:
+    """Working days: nine firings each, refills while it burns, oil kept warm; one hour without readings.
+
+    As a board sends them: at every interval, and at each change of the pump with its sum.
+    """
+    begin, length = _pump_runs(hours * 3600.0)
+    s = np.unique(np.concatenate([np.arange(0.0, hours * 3600.0, interval_s), begin, begin + length]))
+    s = s[(s < 10 * 3600) | (s > 11 * 3600)]
     cycle = s % 9600.0
     firing = cycle < 3300.0
     rise = np.where(firing, 1 - np.exp(-cycle / 240.0), np.exp(-(cycle - 3300.0) / 900.0))
-    stack = 24.0 + 262.0 * rise + 1.5 * np.sin(s / 37.0)
-    pump = firing & (cycle % 390.0 < 11.0) & (cycle > 60.0)
-    tank = 65.0 + 1.2 * np.sin(s / 700.0) - np.where(firing, 3.2 * np.exp(-(cycle % 390.0) / 120.0), 0.0)
-    nozzle = 95.0 + 0.8 * np.sin(s / 300.0) + np.where(firing, 0.0, 9.0 * rise)
-    keep = ~((s > 10 * 3600) & (s < 11 * 3600))
-    columns = {"stack": stack, "tank": tank, "nozzle": nozzle, "pump": pump.astype(np.float64)}
-    return Rows(t_ms[keep], {name: np.round(values[keep], 2) for name, values in columns.items()})
+    after = np.where(firing, 0.0, cycle - 3300.0)
+    last = np.searchsorted(begin, s, "right") - 1
+    since = np.where(last >= 0, s - begin[last], 1e9)
+    pump = since < length[last] - 0.01
+    total = np.concatenate([[0.0], np.cumsum(length)])
+    columns = {
+        "stack": 24.0 + 262.0 * rise + 1.5 * np.sin(s / 37.0),
+        "tank": 65.0 + 0.6 * np.sin(s / 700.0) - 3.2 * np.exp(-since / 120.0),
+        "nozzle": 95.0 + 0.8 * np.sin(s / 300.0) + 12.0 * (1 - np.exp(-after / 600.0)) * np.exp(-after / 2400.0),
+        "pump": pump.astype(np.float64),
+    }
+    on_s = total[last] + np.minimum(since, length[last])
+    return Rows(
+        now_ms - round(hours * HOUR_MS) + np.round(s * 1000).astype(np.int64),
+        {name: np.round(values, 2) for name, values in columns.items()},
+        {"pump": np.round(np.where(last >= 0, on_s, 0.0), 1)},
+    )
 
 
 READY = tuple(

@@ -6,7 +6,9 @@ from datetime import datetime
 from typing import Any
 
 from sootline import units, wording
-from sootline.alarms import PRIORITIES, Alarm
+from sootline.alarms import PRIORITIES, Alarm, Priority
+from sootline.analysis.watch import Key
+from sootline.lifecycle import stands
 from sootline.units import System
 
 _TOLD_APART = ("causes", "blind_to", "act_within_min", "escalated", "repeats")
@@ -23,6 +25,7 @@ class CauseView:
 class AlarmView:
     """One alarm. `state` is one sentence; `follows` are the alarms that stand suppressed under it."""
 
+    key: Key
     alarm: str
     furnace: str
     channel: str
@@ -50,11 +53,17 @@ class AlarmView:
     follows: tuple["AlarmView", ...]
     under: str
     can_acknowledge: bool
+    shelf_most_min: int
 
 
 def is_standing(alarm: Alarm) -> bool:
-    """Whether the alarm calls for somebody now."""
-    return alarm.cleared_ms is None and alarm.state in ("unacknowledged", "acknowledged")
+    """Whether the alarm calls for somebody: it is there, or it was and stays until somebody has seen it."""
+    return stands(alarm) and alarm.state not in ("shelved", "suppressed")
+
+
+def shelf_most_min(priority: Priority) -> int:
+    """How long an alarm may lie on the shelf [min]: never for ever, a critical one half an hour."""
+    return 30 if priority == "critical" else 7 * 24 * 60
 
 
 def alarm_views(alarms: Iterable[Alarm], now_ms: int, system: System) -> tuple[AlarmView, ...]:
@@ -83,11 +92,12 @@ def _is_under(alarm: Alarm, cause: Alarm) -> bool:
 def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmView, ...] = ()) -> AlarmView:
     detail = alarm.detail
     priority = wording.PRIORITY_WORDS[alarm.priority]
-    standing = alarm.cleared_ms is None
+    standing = is_standing(alarm)
     end_ms = now_ms if alarm.cleared_ms is None else alarm.cleared_ms
     within = detail.get("act_within_min")
     late = alarm.found_ms - alarm.raised_ms > 120_000
     return AlarmView(
+        key=alarm.key,
         alarm=alarm.alarm,
         furnace=alarm.furnace,
         channel=alarm.channel or "",
@@ -96,7 +106,7 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         title=wording.alarm_title(alarm.alarm),
         where=wording.channel_label(alarm.channel) if alarm.channel else "",
         meaning=wording.alarm_meaning(alarm.alarm),
-        look=priority.look if standing and alarm.state != "suppressed" else "note",
+        look=priority.look if standing else "note",
         priority=priority.word,
         state=_state(alarm, now_ms),
         state_id=alarm.state,
@@ -111,9 +121,10 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         hazard_word=wording.HAZARD_WORD[alarm.hazard],
         numbers=tuple(_numbers(detail, now_ms, system)),
         blind_to=tuple(wording.alarm_title(str(item)) for item in detail.get("blind_to") or ()),
-        notes=tuple(_notes(detail)),
+        notes=tuple(_notes(detail, now_ms)),
         follows=follows,
         under=wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "",
+        shelf_most_min=shelf_most_min(alarm.priority) if standing and alarm.cleared_ms is None else 0,
         can_acknowledge=alarm.acknowledged is None and alarm.state in ("unacknowledged", "returned"),
     )
 
@@ -126,8 +137,14 @@ def _state(alarm: Alarm, now_ms: int) -> str:
     if alarm.state == "shelved" and alarm.shelved_until_ms is not None:
         return f"Shelved until {units.clock(alarm.shelved_until_ms, now_ms)}"
     if alarm.cleared_ms is not None:
-        seen = "nobody has seen it yet" if taken is None else f"{taken.by} had it"
-        return f"Back to normal {units.clock(alarm.cleared_ms, now_ms)}, {seen}"
+        gone = units.clock(alarm.cleared_ms, now_ms)
+        if taken is not None:
+            return f"Back to normal {gone}, {taken.by} had it"
+        return (
+            f"Gone {gone}, stays until somebody has seen it"
+            if stands(alarm)
+            else f"Back to normal {gone}, nobody saw it"
+        )
     if taken is not None:
         return f"{taken.by} has it since {units.clock(taken.at_ms, now_ms)}"
     return "Nobody has it yet"
@@ -160,10 +177,17 @@ def _numbers(detail: Mapping[str, Any], now_ms: int, system: System) -> Iterable
         yield wording.key_words(key), text
 
 
-def _notes(detail: Mapping[str, Any]) -> Iterable[str]:
+def _moment_ms(text: str) -> int:
+    return round(datetime.fromisoformat(text).timestamp() * 1000)
+
+
+def _notes(detail: Mapping[str, Any], now_ms: int) -> Iterable[str]:
     escalated = detail.get("escalated")
     if escalated:
-        yield "It got worse since it was raised."
+        when = (
+            f" {units.clock(_moment_ms(escalated), now_ms)}" if wording.is_time(escalated) else " since it was raised"
+        )
+        yield f"It got worse{when}."
     repeats = detail.get("repeats")
     if isinstance(repeats, int) and repeats > 0:
         yield f"Came again {repeats} times since." if repeats > 1 else "Came again once since."

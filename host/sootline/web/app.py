@@ -10,11 +10,13 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from sootline.errors import SootlineError
+from sootline.store import Store
 from sootline.units import System
 from sootline.web.assets import Assets
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.pages import Pages
+from sootline.web.records import Records
 from sootline.web.render import Renderer
 from sootline.web.security import Guard
 from sootline.web.source import Live
@@ -32,8 +34,10 @@ def build(
     hosts:        names besides addresses and home-network names under which the pages may be reached
     """
     renderer = Renderer(live, Assets(), units, now)
+    store = Store.open(store_folder, read_only=True)
     feed = Feed(live, renderer.parts, now)
-    pages = Pages(live, store_folder, renderer, feed, now)
+    pages = Pages(live, store, renderer, feed, now)
+    records = Records(live, store, renderer, now)
     forms = Forms(live, renderer, now)
 
     @contextlib.asynccontextmanager
@@ -41,16 +45,25 @@ def build(
         await feed.start()
         yield
         await feed.stop()
-        pages.close()
+        store.close()
 
     return Starlette(
         routes=[
             Route("/", pages.furnaces),
             Route("/furnace/{furnace}", pages.furnace),
+            Route("/furnace/{furnace}/sensors", pages.sensors),
+            Route("/furnace/{furnace}/season", pages.season),
             Route("/furnace/{furnace}/chart.json", pages.chart),
+            Route("/furnace/{furnace}/{what}", records.events),
+            Route("/alarms", records.alarms),
+            Route("/alarms/figures", records.figures),
+            Route("/log", records.log),
+            Route("/set-aside", records.set_aside),
             Route("/live", pages.live),
             Route("/static/{fingerprint}/{name}", pages.static),
             Route("/acknowledge", forms.acknowledge, methods=["POST"]),
+            Route("/shelve", forms.shelve, methods=["POST"]),
+            Route("/log", forms.log, methods=["POST"]),
             Route("/units", forms.units, methods=["POST"]),
         ],
         middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=600, compresslevel=6)],

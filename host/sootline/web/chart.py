@@ -1,21 +1,24 @@
 """Chart data: few points, no spike lost."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from sootline.alarms import Alarm
 from sootline.channels import CHANNELS
+from sootline.profile import LogEntry
 from sootline.series import Floats, Times
 from sootline.units import NO_READING, System, channel_value, quantity_of, unit_of
-from sootline.wording import channel_label
+from sootline.wording import LOG_WORDS, PRIORITY_WORDS, alarm_title, channel_label
 
 CHANNELS_SHOWN = ("stack", "tank", "nozzle", "pump")
 # lowest and highest of each channel in each column, all channels together
 MOST_POINTS = 4000
 MOST_COLUMNS = MOST_POINTS // (2 * len(CHANNELS_SHOWN))
 FEWEST_COLUMNS = 20
+MOST_MARKS = 100
 
 Overview = Callable[[str, str, int, int, int], tuple[Times, Floats, Floats]]
 
@@ -53,6 +56,18 @@ def _numbers(values: Floats, place: Times, columns: int, channel: str, system: S
     for i, value in zip(place.tolist(), np.round(values * unit.scale + unit.offset, 1).tolist(), strict=True):
         row[i] = value
     return row
+
+
+def marks(alarms: Iterable[Alarm], log: Iterable[LogEntry], start_ms: int, end_ms: int) -> list[dict[str, Any]]:
+    """What went wrong and what was done in [start_ms, end_ms), to be drawn as lines; the newest MOST_MARKS."""
+    found = [
+        (alarm.raised_ms, PRIORITY_WORDS[alarm.priority].look, alarm_title(alarm.alarm))
+        for alarm in alarms
+        if alarm.state != "suppressed" and alarm.priority != "low"
+    ]
+    found += [(entry.at_ms, "log", LOG_WORDS[entry.kind]) for entry in log]
+    within = sorted(mark for mark in found if start_ms <= mark[0] < end_ms)[-MOST_MARKS:]
+    return [{"t": t_ms / 1000, "look": look, "text": text} for t_ms, look, text in within]
 
 
 @dataclass(frozen=True, slots=True)

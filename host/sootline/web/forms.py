@@ -1,18 +1,28 @@
-"""What people send: acknowledgements, their choice of units, their name."""
+"""What people send: acknowledgements, the shelf, log entries, their choice of units."""
 
 from collections.abc import Callable
+from datetime import datetime
+from typing import get_args
 from urllib.parse import parse_qs, quote
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from sootline.units import SYSTEMS
+from sootline.analysis.watch import Key
+from sootline.errors import UserError
+from sootline.profile import LogEntry, LogKind
+from sootline.units import SYSTEMS, System, show, unit_of
+from sootline.web.alarm_views import shelf_most_min
 from sootline.web.render import NAME_COOKIE, NAME_LIMIT, UNITS_COOKIE, Renderer
 from sootline.web.security import form_is_ours
 from sootline.web.source import Live
 
 FORM_LIMIT_BYTES = 16 * 1024
+NOTE_LIMIT = 300
+_KINDS: tuple[LogKind, ...] = get_args(LogKind)
+OLDEST_ENTRY_MS = 400 * 86_400_000
+GONE = "That alarm is not there any more. Nothing was changed."
 _YEAR_S = 365 * 86400
 
 
@@ -30,18 +40,42 @@ class Forms:
         """Somebody has an alarm."""
         try:
             form = await read_form(request)
-            by = given_name(form)
-            raised = form.get("raised", "")
-            if not raised.isdigit():
-                raise FormError("The form does not name an alarm. Go back and try again.")
-        except FormError as error:
+            by, key = given_name(form), _alarm_key(form)
+            there = await run_in_threadpool(self._live.acknowledge, key, by)
+        except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        key = (form.get("furnace", ""), form.get("alarm", ""), form.get("channel") or None, int(raised))
-        if not await run_in_threadpool(self._live.acknowledge, key, by):
-            return self._refuse(request, "That alarm is not there any more. Nothing was changed.", 409)
-        response = back(form)
-        response.set_cookie(NAME_COOKIE, quote(by), max_age=_YEAR_S, httponly=True, samesite="strict")
-        return response
+        return _remember(back(form), by) if there else self._refuse(request, GONE, 409)
+
+    async def shelve(self, request: Request) -> Response:
+        """Somebody wants to hear no more of an alarm for a time, and says why."""
+        try:
+            form = await read_form(request)
+            by, key, reason = given_name(form), _alarm_key(form), _one_line(form.get("reason", ""))[:NOTE_LIMIT]
+            if not reason:
+                raise FormError("Give the reason, so that the others can judge it.")
+            standing = [alarm for now in self._live.furnaces() for alarm in now.alarms if alarm.key == key]
+            if not standing:
+                return self._refuse(request, GONE, 409)
+            minutes = _whole(form.get("minutes"), 1, shelf_most_min(standing[0].priority), "minutes on the shelf")
+            until_ms = self._now() + minutes * 60_000
+            there = await run_in_threadpool(self._live.shelve, key, until_ms, f"{by}: {reason}")
+        except (FormError, UserError) as error:
+            return self._refuse(request, str(error))
+        return _remember(back(form), by) if there else self._refuse(request, GONE, 409)
+
+    async def log(self, request: Request) -> Response:
+        """Somebody did something at a furnace."""
+        try:
+            form = await read_form(request)
+            by = given_name(form)
+            furnace = form.get("furnace", "")
+            if all(now.furnace != furnace for now in self._live.furnaces()):
+                raise FormError("Choose the furnace.")
+            entry = log_entry(form, self._now(), self._renderer.system(request))
+            await run_in_threadpool(self._live.log, furnace, entry, by)
+        except (FormError, UserError) as error:
+            return self._refuse(request, str(error))
+        return _remember(RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
 
     async def units(self, request: Request) -> Response:
         """°C, L and kPa, or °F, gal and psi."""
@@ -57,6 +91,66 @@ class Forms:
 
     def _refuse(self, request: Request, message: str, status: int = 400) -> Response:
         return self._renderer.page(request, "message.html", status, title="Not done", message=message)
+
+
+def log_entry(form: dict[str, str], now_ms: int, system: System) -> LogEntry:
+    """The entry of a posted log form; times are those of the host's zone, now where none is given."""
+    kind = next((kind for kind in _KINDS if kind == form.get("kind")), None)
+    if kind is None:
+        raise FormError("Choose what was done.")
+    at_ms = _when(form.get("at", ""), now_ms)
+    note = _one_line(form.get("note", ""))[:NOTE_LIMIT] or None
+    if kind != "setpoint":
+        return LogEntry(at_ms, kind, note=note)
+    channel = form.get("channel", "")
+    if channel not in ("tank", "nozzle"):
+        raise FormError("Choose whose set point was changed: day tank or nozzle.")
+    try:
+        shown = float(form.get("value", "").replace(",", "."))
+    except ValueError:
+        raise FormError("Give the new set point as a number.") from None
+    unit = unit_of("temperature", system)
+    value_C = round((shown - unit.offset) / unit.scale, 2)
+    if not 0 <= value_C <= 200:
+        low, high = show(0, "temperature", system), show(200, "temperature", system)
+        raise FormError(f"The new set point must lie between {low} and {high}.")
+    return LogEntry(at_ms, kind, channel, value_C, note)
+
+
+def _when(text: str, now_ms: int) -> int:
+    if not text:
+        return now_ms
+    try:
+        at_ms = round(datetime.fromisoformat(text).timestamp() * 1000)
+    except (ValueError, OverflowError, OSError):
+        raise FormError("Give the time as a date and a time of day.") from None
+    if at_ms > now_ms + 60_000:
+        raise FormError("That time has not come yet. Note it when it is done.")
+    if at_ms < now_ms - OLDEST_ENTRY_MS:
+        raise FormError("That is more than a year ago; put it into the furnace's profile instead.")
+    return min(at_ms, now_ms)
+
+
+def _alarm_key(form: dict[str, str]) -> Key:
+    raised = form.get("raised", "")
+    if not raised.isdecimal() or len(raised) > 15:
+        raise FormError("The form does not name an alarm. Go back and try again.")
+    return form.get("furnace", ""), form.get("alarm", ""), form.get("channel") or None, int(raised)
+
+
+def _whole(text: str | None, low: int, high: int, what: str) -> int:
+    if text is None or not text.isdecimal() or len(text) > 6 or not low <= int(text) <= high:
+        raise FormError(f"The {what} must be between {low} and {high}.")
+    return int(text)
+
+
+def _one_line(text: str) -> str:
+    return "".join(c for c in " ".join(text.split()) if c.isprintable()).strip()
+
+
+def _remember(response: Response, by: str) -> Response:
+    response.set_cookie(NAME_COOKIE, quote(by), max_age=_YEAR_S, httponly=True, samesite="strict")
+    return response
 
 
 async def read_form(request: Request) -> dict[str, str]:
@@ -78,8 +172,7 @@ async def read_form(request: Request) -> dict[str, str]:
 
 def given_name(form: dict[str, str]) -> str:
     """The name in a form: one line of printable characters."""
-    words = form.get("by", "").split()
-    name = "".join(c for c in " ".join(words) if c.isprintable())[:NAME_LIMIT].strip()
+    name = _one_line(form.get("by", ""))[:NAME_LIMIT].strip()
     if not name:
         raise FormError("Give your name, so that the others know who has it.")
     return name

@@ -16,7 +16,7 @@ from sootline.web.security import form_token, set_form_token
 from sootline.web.source import Live
 from sootline.web.views import FurnaceView, furnace_view, summary
 
-NAV = (("/", "Furnaces"),)
+NAV = (("/", "Furnaces"), ("/alarms", "Alarms"), ("/log", "Log"), ("/set-aside", "Set aside"))
 UNITS_COOKIE = "sootline_units"
 NAME_COOKIE = "sootline_name"
 NAME_LIMIT = 40
@@ -74,10 +74,15 @@ class Renderer:
             now_ms=now_ms,
             ago=lambda t_ms: age((now_ms - t_ms) / 1000),
             clock=lambda t_ms: clock(t_ms, now_ms),
+            troubles=self._live.troubles,
         )
         response = HTMLResponse(text, status)
         set_form_token(response, token)
         return response
+
+    def not_found(self, request: Request) -> HTMLResponse:
+        text = "There is no such page or furnace."
+        return self.page(request, "message.html", 404, title="Not here", message=text)
 
     def parts(self, system: System, furnace: str | None) -> Parts:
         """What live updates replace, by the name of the part. Without ages: those the page counts itself."""
@@ -85,7 +90,10 @@ class Renderer:
         now_ms = self._now()
         furnaces = self._live.furnaces()
         views = tuple(furnace_view(now, now_ms, system) for now in furnaces)
-        parts = {"furnaces": " ".join(view.furnace for view in views)}
+        parts = {
+            "furnaces": " ".join(view.furnace for view in views),
+            "troubles": str(module.troubles(self._live.troubles)),
+        }
         if furnace is None:
             parts["summary"] = str(module.summary(summary(views)))
         for view in views:

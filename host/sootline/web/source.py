@@ -2,10 +2,9 @@
 
 from typing import Protocol
 
+from sootline.analysis.watch import Key
 from sootline.now import FurnaceNow
 from sootline.profile import LogEntry
-
-AlarmKey = tuple[str, str, str | None, int]
 
 
 class Live(Protocol):
@@ -15,14 +14,21 @@ class Live(Protocol):
     def version(self) -> int:
         """Rises with each change."""
 
+    @property
+    def troubles(self) -> tuple[str, ...]:
+        """What keeps the host from watching, in one line each."""
+
     def wait(self, version: int, timeout_s: float) -> int:
         """Return the version as soon as it is above `version`, or the present one after `timeout_s`."""
 
     def furnaces(self) -> tuple[FurnaceNow, ...]:
         """All furnaces, by name."""
 
-    def acknowledge(self, key: AlarmKey, by: str) -> bool:
+    def acknowledge(self, key: Key, by: str) -> bool:
         """Note that `by` has the alarm; False when there is no such alarm any more."""
+
+    def shelve(self, key: Key, until_ms: int, by: str) -> bool:
+        """Put the alarm on the shelf until until_ms; False when there is no such alarm any more."""
 
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know."""

@@ -201,16 +201,10 @@ def _readiness(items: Iterable[Readiness], state: str) -> tuple[ReadinessView, .
             words = {
                 "ready": "ready",
                 "learning": f"learning {item.have} of {item.need}",
-                "blind": f"blind: needs {_need(item.needs)}",
+                "blind": f"blind: needs {wording.need_words(item.needs)}",
             }[item.state]
             views.append(ReadinessView(item.alarm, wording.alarm_title(item.alarm).capitalize(), state, words))
     return tuple(views)
-
-
-def _need(needs: str | None) -> str:
-    if needs is None:
-        return "more readings"
-    return f"{wording.channel_label(needs).lower()} ({needs})" if needs in CHANNELS else needs
 
 
 def _learned(items: Iterable[Readiness]) -> str:

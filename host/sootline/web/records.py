@@ -1,0 +1,120 @@
+"""What has been: alarms and how they behave, refills, firings and warm-ups, the log, messages set aside."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from sootline import units, wording
+from sootline.alarms import Alarm
+from sootline.store import Store
+from sootline.web.alarm_views import alarm_views, is_standing
+from sootline.web.event_views import KINDS, event_table
+from sootline.web.figures import DAY_MS, figures
+from sootline.web.log_views import entry_views
+from sootline.web.render import Renderer
+from sootline.web.source import Live
+
+HISTORY_ROWS = 40
+EVENT_DAYS = 14
+SPANS = {"7": "7 days", "30": "30 days", "365": "a year"}
+
+
+class Records:
+    def __init__(self, live: Live, store: Store, renderer: Renderer, now: Callable[[], int]) -> None:
+        self._live = live
+        self._store = store
+        self._renderer = renderer
+        self._now = now
+
+    def alarms(self, request: Request) -> Response:
+        """Alarms that stand, lie on the shelf or are over; each with its evidence and what followed from it."""
+        furnace = request.query_params.get("furnace") or None
+        before_ms = _moment(request.query_params.get("before"))
+        now_ms, system = self._now(), self._renderer.system(request)
+        present = [a for now in self._live.furnaces() for a in now.alarms if furnace in (None, now.furnace)]
+        shown = {alarm.key for alarm in present if alarm.state != "suppressed"}
+        past = [alarm for alarm in self._store.alarms(furnace) if alarm.key not in shown]
+        if before_ms is not None:
+            past = [alarm for alarm in past if alarm.raised_ms < before_ms]
+        page, more_ms = _newest_with_consequences(past, HISTORY_ROWS)
+        views = alarm_views(present, now_ms, system)
+        standing = {alarm.key for alarm in present if is_standing(alarm)}
+        return self._renderer.page(
+            request,
+            "alarms.html",
+            furnace=furnace,
+            furnaces=self._furnaces(),
+            standing=tuple(v for v in views if v.key in standing),
+            shelved=tuple(v for v in views if v.state_id == "shelved"),
+            over=tuple(v for v in views if v.key not in standing and v.state_id not in ("shelved", "suppressed")),
+            past=sorted(alarm_views(page, now_ms, system), key=lambda view: -view.raised_ms),
+            before=before_ms,
+            more_ms=more_ms,
+            shelved_by={key: shelved.by for key, shelved in self._store.shelved(furnace).items()},
+        )
+
+    def figures(self, request: Request) -> Response:
+        """How well the alarms behave."""
+        days = request.query_params.get("days", "30")
+        days = days if days in SPANS else "30"
+        now_ms = self._now()
+        start_ms = now_ms - int(days) * DAY_MS
+        first = [extent[0] for name in self._store.furnaces() if (extent := self._store.extent(name))]
+        start_ms = max(start_ms, min(first, default=now_ms - DAY_MS))
+        made = figures(self._store.alarms(since_ms=start_ms), min(start_ms, now_ms - DAY_MS), now_ms)
+        return self._renderer.page(request, "figures.html", figures=made, days=days, spans=SPANS, start_ms=start_ms)
+
+    def events(self, request: Request) -> Response:
+        """Finished firings, refills or warm-ups of one furnace."""
+        system = self._renderer.system(request)
+        view = self._renderer.view(request.path_params["furnace"], system)
+        what = request.path_params["what"]
+        if view is None or what not in KINDS:
+            return self._renderer.not_found(request)
+        now_ms = self._now()
+        events = self._store.events(view.furnace, KINDS[what], now_ms - EVENT_DAYS * DAY_MS)
+        table = event_table(KINDS[what], events, now_ms, system)
+        return self._renderer.page(request, "events.html", view=view, table=table, days=EVENT_DAYS)
+
+    def set_aside(self, request: Request) -> Response:
+        """Messages that could not be used, and why."""
+        names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces()), ""})
+        counts = {name: counted for name in names if (counted := self._store.set_aside_counts(name))}
+        return self._renderer.page(request, "set-aside.html", counts=counts, last=self._store.last_set_aside(50))
+
+    def log(self, request: Request) -> Response:
+        """What people did, and the form to note it."""
+        now_ms, system = self._now(), self._renderer.system(request)
+        furnaces = self._furnaces()
+        entries = entry_views({name: self._store.log(name) for name in furnaces}, now_ms, system)
+        return self._renderer.page(
+            request,
+            "log.html",
+            entries=entries[:100],
+            furnaces=furnaces,
+            chosen=request.query_params.get("furnace") or (next(iter(furnaces)) if len(furnaces) == 1 else ""),
+            kinds=wording.LOG_WORDS,
+            degree=units.unit_of("temperature", system).label,
+            today=f"{datetime.fromtimestamp(now_ms / 1000):%Y-%m-%dT%H:%M}",
+            saved=request.query_params.get("saved") == "1",
+        )
+
+    def _furnaces(self) -> dict[str, str]:
+        names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces())})
+        return {name: wording.furnace_name(name) for name in names}
+
+
+def _moment(text: str | None) -> int | None:
+    return int(text) if text and text.isdigit() and len(text) < 15 else None
+
+
+def _newest_with_consequences(alarms: list[Alarm], most: int) -> tuple[list[Alarm], int | None]:
+    """The newest alarms that are nobody's consequence, with their consequences; and where the next page begins."""
+    causes = [alarm for alarm in alarms if alarm.state != "suppressed"][-most:]
+    if not causes:
+        return alarms[-most:], None
+    first_ms = causes[0].raised_ms
+    page = [alarm for alarm in alarms if alarm.raised_ms >= first_ms]
+    return page, first_ms if len(page) < len(alarms) else None
