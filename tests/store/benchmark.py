@@ -70,15 +70,17 @@ def packs_of(rows: Rows, first_seq: int, n: int) -> list[Pack]:
 
 
 def load_ours(store: Store, days: list[Rows]) -> None:
+    """As it comes in: a pack a sample, house-keeping four times a day."""
     seq = 0
     for rows in days:
-        arrived = season.arrivals(rows.t_ms, seed=seq)
+        arrived = season.arrivals(rows.t_ms, seed=seq).tolist()
         packs = packs_of(rows, seq, 1)
-        with store.batch() as batch:
-            for pack, received_ms in zip(packs, arrived.tolist(), strict=True):
-                batch.pack(pack, received_ms, pack.base_ms or 0)
+        for i in range(0, len(packs), len(packs) // 4):
+            with store.batch() as batch:
+                for k in range(i, i + len(packs) // 4):
+                    batch.pack(packs[k], arrived[k], packs[k].base_ms or 0)
+            store.compact(int(rows.t_ms[k]) + 2 * season.EVERY_MS)
         seq += len(packs)
-        store.compact(int(rows.t_ms[-1]) + 2 * season.EVERY_MS)
 
 
 def load_sqlite(path: Path, days: list[Rows]) -> sqlite3.Connection:

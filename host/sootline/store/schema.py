@@ -84,6 +84,7 @@ def open_writer(folder: Path) -> sqlite3.Connection:
     with unavailable(folder):
         folder.mkdir(parents=True, exist_ok=True)
         db = _connect(folder / FILE, "rwc")
+        db.execute("PRAGMA auto_vacuum = INCREMENTAL")  # takes effect only in a new file, before the first table
         db.execute("PRAGMA journal_mode = WAL")
         db.execute("PRAGMA synchronous = FULL")
         _migrate(db, folder)

@@ -2,7 +2,7 @@
 
 import re
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -19,6 +19,8 @@ from sootline.store.sessions import Sessions
 SETTLE_MS = HOUR_MS  # a day is sealed this long after its end; rows that come later seal it anew
 MOVABLE_MS = 30 * DAY_MS  # a pack without a clock stays movable this long, unless its boot's clock became known
 PACKS_AT_ONCE = 2000  # loose packs turned into blocks in one transaction, so that the writer never waits long
+HOURS_AT_ONCE = 6
+SPARE_PAGES = 2000  # unused pages of the database (4 KiB each) that are left for what comes next
 STALE_S = 3600.0  # an unfinished file this old belongs to nobody
 _DAY_FILE = re.compile(r"(\d{4}-\d\d-\d\d)\.parquet")
 
@@ -72,6 +74,12 @@ def _keep(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> 
             _try(done, partial(_seal, sessions, furnace, name, day_ms, done))
     _settle(sessions, now_ms)
     _drop_old(sessions, now_ms, retention, done)
+    _shrink(sessions)
+
+
+def _batched(numbers: list[int], n: int) -> Iterator[list[int]]:
+    for i in range(0, len(numbers), n):
+        yield numbers[i : i + n]
 
 
 def _try(done: Kept, step: Callable[[], None]) -> None:
@@ -91,9 +99,9 @@ def _pack_hours(sessions: Sessions, furnace: int, before_ms: int, done: Kept) ->
         changed.update(touched)
         if n < PACKS_AT_ONCE:
             break
-    for hour_ms in sorted(changed):
+    for some in _batched(sorted(changed), HOURS_AT_ONCE):
         with sessions.write() as (db, _):
-            _try(done, partial(hours.refresh, db, sessions.folder, furnace, [hour_ms]))
+            _try(done, partial(hours.refresh, db, sessions.folder, furnace, some))
 
 
 def _unsealed(sessions: Sessions, furnace: int, last_ms: int) -> list[int]:
@@ -135,6 +143,16 @@ def _settle(sessions: Sessions, now_ms: int) -> None:
     """Forget where packs without a clock could still be moved to, once nothing can move them."""
     with sessions.write() as (db, _):
         db.execute("DELETE FROM relative WHERE received_ms < ?", (now_ms - MOVABLE_MS,))
+
+
+def _shrink(sessions: Sessions) -> None:
+    """Give unused pages back to the disk, some at a time so that the writer never waits long."""
+    while True:
+        with sessions.write() as (db, _):
+            spare = db.execute("PRAGMA freelist_count").fetchone()[0] - SPARE_PAGES
+            if spare <= 0:
+                return
+            db.execute(f"PRAGMA incremental_vacuum({min(spare, SPARE_PAGES)})").fetchall()
 
 
 def _drop_old(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> None:

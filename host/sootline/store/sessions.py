@@ -79,6 +79,6 @@ class Sessions:
 
     def close(self) -> None:
         with self._turn:
-            self._abandon()
             while self._idle:
                 self._idle.pop().close()
+            self._abandon()  # the last to close writes the log back into the file, which a reader cannot

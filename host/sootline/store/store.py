@@ -13,11 +13,25 @@ from sootline.events import Event
 from sootline.now import SetAside
 from sootline.profile import LogEntry
 from sootline.series import Floats, Rows, Times
-from sootline.store import alarms, boards, checking, events, hours, packs, parts, readings, sealing
+from sootline.store import (
+    alarms,
+    backup,
+    boards,
+    checking,
+    events,
+    exporting,
+    hours,
+    packs,
+    parts,
+    readings,
+    sealing,
+    sizes,
+)
 from sootline.store.alarms import Key, Sent, Shelved
 from sootline.store.day_file import FileMissing
 from sootline.store.sealing import Kept, Retention
 from sootline.store.sessions import Sessions
+from sootline.store.sizes import Sizes
 from sootline.wire.pack import Pack
 from sootline.wire.placement import BootClock
 
@@ -267,3 +281,21 @@ class Store:
     def verify(self) -> list[str]:
         """Read everything back; one line for each thing that is not as it was written."""
         return checking.verify(self._sessions)
+
+    def sizes(self) -> Sizes:
+        """How much there is of each furnace."""
+        with self._sessions.read() as db:
+            return sizes.sizes(db, self.folder)
+
+    def export(self, furnaces: Iterable[str], start_ms: int, end_ms: int, target: Path) -> int:
+        """Write readings of start_ms <= t < end_ms as one table, .csv or .parquet; returns how many rows."""
+        spans = []
+        for furnace in furnaces:
+            extent = self.extent(furnace)
+            if extent is not None:
+                spans.append((furnace, max(start_ms, extent[0]), min(end_ms, extent[1] + 1)))
+        return exporting.export(self.read, spans, target)
+
+    def backup(self, target: Path) -> int:
+        """Copy the store into the new folder `target`, also beside a writer; returns how many day files it holds."""
+        return backup.backup(self._sessions, target)
