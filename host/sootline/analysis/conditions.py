@@ -1,6 +1,6 @@
 """Sample level: conditions on a measured channel, vectorised, with carried state.
 
-`Level` and `Slope` hold over a span of readings, `Still` while a reading stands still, `Spike` marks single jumps.
+`Level` and `Slope` hold over a span of readings, `Still` while a reading stands still.
 Each has a track that is fed from the history and writes marks; other pieces of the same readings give the same marks.
 """
 
@@ -77,20 +77,7 @@ class Still:
         return StillTrack(self, since_ms)
 
 
-@dataclass(frozen=True, slots=True)
-class Spike:
-    """Marks each single reading that jumps by more than `jump` from its neighbours and is back at the next."""
-
-    name: str
-    channel: str
-    jump: float
-
-    def track(self, since_ms: int) -> Track:
-        return SpikeTrack(self, since_ms)
-
-
-Condition = Level | Slope | Still | Spike
-BACK_SHARE = 0.4  # of a jump may remain at the next reading for it to count as there and back
+Condition = Level | Slope | Still
 
 
 class Track:
@@ -175,18 +162,3 @@ class StillTrack(Track):
         if at_ms < before_ms:
             self.holds = True
             marks.append(self.mark(at_ms, True))
-
-
-class SpikeTrack(Track):
-    """Single jumps, each known at the reading after it."""
-
-    condition: Spike
-
-    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
-        start = max(first - 2, 0)
-        step = np.diff(x[start:])
-        if not (np.abs(step) > self.condition.jump).any():
-            return
-        there, back = step[:-1], step[1:]
-        spikes = (np.abs(there) > self.condition.jump) & (np.abs(there + back) < BACK_SHARE * np.abs(there))
-        marks.extend(self.mark(int(at_ms), True) for at_ms in t[np.flatnonzero(spikes) + start + 2])

@@ -12,6 +12,7 @@ from sootline.analysis.follow.phase import PhaseFollower
 from sootline.analysis.follow.pump import Pump
 from sootline.analysis.follow.refill import Refills
 from sootline.analysis.follow.steady import StackSeries
+from sootline.analysis.glitch import GlitchFilter
 from sootline.analysis.marks import Mark, StateTrack, state_marks
 from sootline.analysis.plant import Plant
 from sootline.analysis.sampling import Sampling
@@ -28,12 +29,14 @@ class Engine:
     def __init__(self, profile: Profile, settings: Settings | None = None, sampling: Sampling | None = None) -> None:
         self.plant = Plant(profile, settings or Settings(), sampling or Sampling())
         self._states: dict[str, StateTrack] = {}
+        self._glitches = GlitchFilter()
         self._log = list(profile.log)
         self._fed_to = -(2**62)
         self.pump = Pump(self.plant)
         self.fire = Fire(self.plant)
         self.refills = Refills(self.plant, self.pump, self.fire)
-        self.heating = {channel: Heating(self.plant, self.fire, channel) for channel in ("tank", "nozzle")}
+        tank = Heating(self.plant, self.fire, "tank")
+        self.heating = {"tank": tank, "nozzle": Heating(self.plant, self.fire, "nozzle", after=tank)}
         self.stack = StackSeries(self.plant, self.fire.burned_s)
         self.time_to_flame = Usual(30)
         self.usual_wait_s = Usual(30)  # from call to proved firing
@@ -41,6 +44,8 @@ class Engine:
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
         self._periodic: list[tuple[int, Callable[[], None]]] = []
         self.every(300_000, self.fire.check)
+        for heating in self.heating.values():
+            self.every(3_600_000, heating.hourly)
         self.detectors = [detector(self) for detector in DETECTORS]
 
     @property
@@ -108,12 +113,14 @@ class Engine:
         if not len(rows) and not rows.faults:
             return
         plant = self.plant
+        marks: list[Mark] = []
         if len(rows):
             if plant.started_ms is None:
                 plant.started_ms = int(rows.t_ms[0])
                 self._start_periodic(plant.started_ms)
+            rows = self._glitches.feed(rows, plant.sampling, marks)
             plant.history.extend(rows)
-        marks = state_marks(rows, self._states, plant.sampling)
+        marks += state_marks(rows, self._states, plant.sampling)
         conditions: list[Mark] = []
         for track in plant.tracks:
             track.feed(plant.history, plant.sampling, conditions)

@@ -3,11 +3,14 @@
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from sootline.alarms import Alarm, Priority
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.plant import Plant
 from sootline.analysis.settings import Settings
 from sootline.profile import Profile
+from sootline.series import Times
 
 ALARM = "board-offline"
 INTERVALS = 5
@@ -36,6 +39,19 @@ class Offline:
         if self.silent:
             self._put(state="returned", cleared_ms=at_ms)
         self.last_ms = at_ms if self.last_ms is None else max(at_ms, self.last_ms)
+
+    def words(self, times: Times, plant: Plant) -> None:
+        """Rows known at their own times: each is a word."""
+        if self.last_ms is not None:
+            times = times[times > self.last_ms]
+        if not len(times):
+            return
+        before = int(times[0]) if self.last_ms is None else self.last_ms
+        gaps = np.diff(times, prepend=before)
+        for i in np.flatnonzero(gaps > self._patience_ms(plant)):
+            self.last_ms = int(times[i - 1]) if i else before
+            self.heard(int(times[i]), plant)
+        self.last_ms = int(times[-1])
 
     def tick(self, now_ms: int, plant: Plant) -> None:
         """The host's clock stands at now_ms."""

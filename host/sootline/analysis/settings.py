@@ -51,8 +51,10 @@ class Settings:
     use_sd: float = _setting(4.0, "1", "contract: and by more than this many sd of the mean")
 
     # preheat
-    climb_window_s: float = _setting(120.0, "s", "two minutes of heating stand clear of probe noise")
-    climb_K: float = _setting(0.8, "K", "per window; a quarter of what a working heater gives (2-8 K/min)")
+    climb_window_s: float = _setting(
+        300.0, "s", "five minutes of heating stand clear of probes that count in half kelvins"
+    )
+    climb_K: float = _setting(2.0, "K", "per window; slow heaters in big tanks give 0.5 K/min, most 2-8")
     preheat_slow_ratio: float = _setting(1.5, "1", "times the predicted duration (contract)")
     preheat_slow_margin_s: float = _setting(120.0, "s", "added, for short climbs are measured coarsely")
     stalled_window_s: float = _setting(300.0, "s", "contract")
@@ -61,6 +63,9 @@ class Settings:
 
     stuck_K_per_min: float = _setting(0.5, "K/min", "contract: still climbing this fast")
     stuck_after_s: float = _setting(180.0, "s", "contract: this long after the drive went off")
+    stuck_share: float = _setting(
+        0.4, "1", "of the usual climb: a shorted relay heats on as before, an overshoot dies away"
+    )
     stuck_over_K: float = _setting(5.0, "K", "contract: this far above the control band")
     soak_s: float = _setting(
         1500.0, "s", "a nozzle block soaks in chamber heat for about 20 min after a firing (common practice)"
@@ -98,6 +103,9 @@ class Settings:
     overfire_hours: float = _setting(2.0, "h", "contract: over this many burning hours")
     supply_notice_days: float = _setting(3.0, "d", "when the profile has none")
     supply_urgent_h: float = _setting(12.0, "h", "contract: medium turns high inside this")
+    freeze_near_K: float = _setting(
+        8.0, "K", "above the limit; the air falls fast at first, then slowly with the walls"
+    )
     freeze_notice_h: float = _setting(4.0, "h", "time to get there and bring heat (common practice)")
 
     # sensors
@@ -105,8 +113,7 @@ class Settings:
     frozen_slow_s: float = _setting(
         43200.0, "s", "the same for room, outdoor and supply, which really stand still at night"
     )
-    spike_K: float = _setting(25.0, "K", "a jump there and back in neighbouring readings; no probe in steel does that")
-    spikes: float = _setting(3.0, "1", "this many in 10 min are not one spark")
+    spikes: float = _setting(3.0, "1", "this many impossible readings in 10 min are not one spark")
     bad_readings_s: float = _setting(30.0, "s", "faults must last this long; single CRC errors are weather")
     good_s: float = _setting(1800.0, "s", "contract: good for this long to return")
     cold_after_h: float = _setting(7.0, "h", "with no heat for this long a probe has reached the room")

@@ -109,6 +109,8 @@ class Watch:
             return self._table(rows)
         if first is None:
             return self._changes()
+        if received_ms is None:
+            self._offline.words(rows.t_ms, self._engine.plant)
         if first <= self._engine.fed_to_ms:
             return self._rewind(first, received_ms)
         self._feed(rows, received_ms)
@@ -142,9 +144,10 @@ class Watch:
         cuts = (np.flatnonzero(np.diff(rows.t_ms) > patience_ms) + 1).tolist()
         for start, end in pairwise((0, *cuts, len(rows))):
             first_ms, last_ms = int(rows.t_ms[start]), int(rows.t_ms[end - 1])
-            self._offline.heard(first_ms, self._engine.plant)
-            self._feed(rows.between(first_ms, last_ms + 1) if cuts else rows, None)
-            self._offline.last_ms = last_ms
+            part = rows.between(first_ms, last_ms + 1) if cuts else rows
+            self._offline.words(part.t_ms[:1], self._engine.plant)
+            self._feed(part, None)
+            self._offline.words(part.t_ms, self._engine.plant)
         return self._changes()
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:

@@ -45,7 +45,7 @@ class FlameLoss(Detector):
             self.plant.at(max(at_ms + wait_ms, self.plant.now_ms), self._confirm, at_ms)
         elif on and self._ended_ms is not None and self.readiness().state == "blind":
             relit_s = (at_ms - self._ended_ms) / 1000
-            if relit_s < self.settings.relit_within_s:
+            if self.settings.loss_confirm_s < relit_s < self.settings.relit_within_s:
                 self._lost(self._ended_ms, recovered=True)
 
     def _confirm(self, ended_ms: int) -> None:

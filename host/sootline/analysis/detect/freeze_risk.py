@@ -19,9 +19,9 @@ UNANSWERED_MS = 2_100_000
 class FreezeRisk(Detector):
     """The owner sees: the room now, and when it reaches the limit if nothing is done.
 
-    Rule, looked at every 10 min: room at or below the limit; or falling (least squares over 60 min) such that it
-    reaches the limit within 4 h, and the furnace is not answering: call on for 35 min or 1.5 x the usual wait without
-    fire (without `call`: no fire for 105 min).
+    Rule, looked at every 10 min: room at or below the limit; or within 8 K of it and falling (least squares over
+    60 min) such that it reaches the limit within 4 h, and the furnace is not answering: call on for 35 min or 1.5 x the
+    usual wait without fire (without `call`: no fire for 105 min).
     A room that falls at night until its thermostat calls is not at risk. Returns 1 K above with the fall ended.
     Source: contract; 4 h is common practice for getting there.
     Wrong: a door left open on a cold day; 1 a season.
@@ -46,7 +46,8 @@ class FreezeRisk(Detector):
             return
         at_ms = self.engine.freeze_at_ms()
         soon = at_ms is not None and at_ms - self.plant.now_ms < self.settings.freeze_notice_h * 3_600_000
-        if room <= freeze or (soon and self._unanswered()):
+        near = room < freeze + self.settings.freeze_near_K
+        if room <= freeze or (soon and near and self._unanswered()):
             self.plant.raise_(self.alarm, "high", room_C=round(room, 1), freeze_C=freeze, freeze_at=iso(at_ms))
         elif room > freeze + NEAR_K and not soon:
             self.plant.clear(self.alarm)

@@ -15,13 +15,16 @@ if TYPE_CHECKING:
 
 WINDOW_MS = 180_000
 AGAIN_MS = 60_000
+RATE_MS = 100_000  # so short that it lies wholly after the drive went off
 
 
 class HeaterStuckOn(Detector):
     """The owner sees: a heater is stuck on, the temperature now and how fast it climbs.
 
-    Rule, for day tank and nozzle block, least-squares slope over 3 min > 0.5 K/min and one of
-    (a) its drive has been off for 3 min; (b) the oil is 5 K above the control band: set point or usual peak;
+    Rule, for day tank and nozzle block, least-squares slope over 100 s > max(0.5 K/min, 0.4 x its usual climb: an
+    overshoot dies away, a shorted relay heats on) and one of
+    (a) its drive has been off for 3 min;
+    (b) the oil is 5 K above the control band: the set point or its highest usual hourly peak;
     (c) no call for 3 min on a furnace that heats only on call.
     The nozzle block soaks in chamber heat after a firing: for 25 min only (b), at twice the margin, counts.
     Returns when the climb has ended and a person has seen it. Source: contract; relays fail closed (common practice).
@@ -81,8 +84,9 @@ class HeaterStuckOn(Detector):
         if not self._climbing.get(channel):
             return
         reason = self._reason(channel)
-        rate = self.plant.slope_per_min(channel, WINDOW_MS) if reason is not None else None
-        if rate is not None and rate > self.settings.stuck_K_per_min:
+        rate = self.plant.slope_per_min(channel, RATE_MS) if reason is not None else None
+        usual = self.engine.heating[channel].usual_K_per_min.median or 0.0
+        if rate is not None and rate > max(self.settings.stuck_K_per_min, self.settings.stuck_share * usual):
             self.plant.raise_(
                 self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
                 oil_C=self.plant.value(channel),
@@ -128,6 +132,7 @@ class HeaterStuckOn(Detector):
         target, value = self.plant.setpoint_C(channel), self.plant.value(channel)
         if target is None or value is None:
             return False
-        peak = self.engine.heating[channel].usual_peak_C
-        top = max(target, peak.median) if peak.count >= 5 and peak.median is not None else target + 3.0
-        return value > top + times * self.settings.stuck_over_K
+        top = self.engine.heating[channel].band_top_C()
+        if top is None:  # still learning: twice as wide
+            return value > target + 2 * self.settings.learning_factor * times * self.settings.stuck_over_K
+        return value > max(target, top) + times * self.settings.stuck_over_K

@@ -12,16 +12,12 @@ from sootline.now import Readiness
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
-SPECIFIC_HEAT_J_PER_L_K = 895.0 / 1000 * 1950.0  # kg/l x J/(kg K), oil at about 45 degC (Cragoe, NBS Misc. Publ. 97)
-HEATER_SHARE = 0.75  # of the rated watts reach the oil while nothing is learned yet (common practice)
-
 
 class PreheatSlow(Detector):
     """The owner sees: tank or nozzle heats slowly; half an element or a half-wave relay looks just like this.
 
     Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min. The usual rate
-    [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm; before
-    any is learned it is rated watts x 0.75 / (litres x specific heat).
+    [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm.
     Returns after two normal preheats.
     Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
     Blind to: a set point that is neither given nor learned.
@@ -44,9 +40,6 @@ class PreheatSlow(Detector):
         """The climb rate to expect; None while nothing is known."""
         if heating.usual_K_per_min.count >= 2:
             return heating.usual_K_per_min.median
-        tank = self.plant.profile.tank
-        if heating.channel == "tank" and tank.heater_W and tank.volume_l:
-            return HEATER_SHARE * tank.heater_W * 60 / (tank.volume_l * SPECIFIC_HEAT_J_PER_L_K)
         return None
 
     def begun(self, heating: Heating) -> None:

@@ -58,6 +58,11 @@ class PreheatStalled(Detector):
         ):
             return  # plainly climbing
         rate = self.plant.slope_per_min(channel, window_ms)
+        if rate is not None and not self.plant.has("call") and heating.start_C + 8.0 > (value or 0.0):
+            return  # nothing says that heat was wanted, and nothing has heated yet
+        falling = rate is not None and rate < -self.settings.stalled_K_per_min
+        if falling and not self.plant.has("call") and self.plant.profile.furnace.heating != "keep-warm":
+            return  # as after the end of a call that nobody reports
         if rate is not None and rate < self.settings.stalled_K_per_min:
             self.plant.raise_(
                 self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),

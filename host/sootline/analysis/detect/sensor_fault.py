@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from sootline.alarms import Priority
 from sootline.analysis.catalogue import KINDS
-from sootline.analysis.conditions import Spike, Still
+from sootline.analysis.conditions import Still
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.glitch import MAY_CHANGE
 from sootline.analysis.marks import Mark
 from sootline.analysis.usual import Usual
 from sootline.channels import CHANNELS
@@ -35,7 +36,7 @@ class SensorFault(Detector):
     open, short, range, crc, absent: said by the board, lasting 30 s (or 3 within 10 min); a channel that was there and
     has been silent for 10 min while others speak;
     frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K;
-    spiking: 3 jumps of > 25 K there and back within 10 min (bad contact, ignition noise);
+    spiking: 3 single readings within 10 min that no probe can follow (bad contact, ignition noise; see glitch.py);
     drifted: after 7 h without heat its difference to the room (return air, outdoor as stand-ins) is 8 K and 6 sd away
     from its own usual one, twice in a row.
     Medium; high when the oil's own temperature is lost while its heater may be on. Health by NAMUR NE 107.
@@ -56,8 +57,8 @@ class SensorFault(Detector):
         self.plant.on_fault(self._fault)
         for channel in (*HOT, *SLOW):
             self.plant.watch(Still(f"{channel}-still", channel, self._span_ms(channel)), self._still)
-        for channel in HOT:
-            self.plant.watch(Spike(f"{channel}-spike", channel, self.settings.spike_K), self._spike)
+        for channel in MAY_CHANGE:
+            self.plant.on(f"{channel}-glitch", self._glitch)
         engine.every(LOOK_MS, self._look)
 
     def _fault(self, channel: str, kind: str) -> None:
@@ -129,8 +130,8 @@ class SensorFault(Detector):
     def _span_ms(self, channel: str) -> int:
         return round(1000 * (self.settings.frozen_s if channel in HOT else self.settings.frozen_slow_s))
 
-    def _spike(self, mark: Mark) -> None:
-        channel = mark.subject.removesuffix("-spike")
+    def _glitch(self, mark: Mark) -> None:
+        channel = mark.subject.removesuffix("-glitch")
         times = self._spikes.setdefault(channel, deque(maxlen=round(self.settings.spikes)))
         times.append(mark.at_ms)
         if len(times) == times.maxlen and mark.at_ms - times[0] <= SPAN_MS:

@@ -13,15 +13,18 @@ from sootline.events import Event
 from sootline.profile import LogEntry
 
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
-PEAK_MS = 900_000  # the overshoot after a climb is over by then
+HOUR_MS = 3_600_000
+GIVE_UP_MS = 300_000
 READY_K = 3.0  # within this of the set point the oil is ready
 
 
 class Heating:
     """Follows one heated channel. `start_ms`/`start_C` belong to the climb under way, None while there is none."""
 
-    def __init__(self, plant: Plant, fire: Fire, channel: str) -> None:
+    def __init__(self, plant: Plant, fire: Fire, channel: str, after: Heating | None = None) -> None:
+        """after: what is heated first in a call (the nozzle block often waits until the day tank is warm)."""
         self.plant = plant
+        self.after = after
         self.fire = fire
         self.channel = channel
         self.start_ms: int | None = None
@@ -29,7 +32,7 @@ class Heating:
         self._warm = False  # it has come near its set point and not fallen far below since
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
-        self.usual_peak_C = Usual(20)
+        self.hourly_peak_C = Usual(100)
         self.on_begun: list[Callable[[Heating], None]] = []
         self.on_done: list[Callable[[Event | None], None]] = []
         settings = plant.settings
@@ -40,6 +43,8 @@ class Heating:
         plant.on(f"{channel}_heater", self._called)
         plant.on_log(self._logged)
         self._watch_ready()
+        if after is not None:
+            after.on_done.append(self._first_is_warm)
 
     def target_C(self) -> float | None:
         """The set point, or where its climbs usually end; None while unknown."""
@@ -83,11 +88,23 @@ class Heating:
 
     def _called(self, mark: Mark) -> None:
         if mark.on and self.start_ms is None and not self._warm:
+            first_cold = self.after is not None and mark.subject == "call" and self.after.start_ms is not None
             missing = self.missing_K()
-            if missing is not None and missing > COLD_K:
+            if missing is not None and missing > COLD_K and not first_cold:
                 self._begin(mark.at_ms)
         elif mark.on is False and mark.subject == "call" and self.start_ms is not None and not self._keeps_warm():
             self._end(mark.at_ms, reached=False)
+
+    def _first_is_warm(self, event: Event | None) -> None:
+        missing = self.missing_K()
+        if event is not None and self.start_ms is None and missing is not None and missing > COLD_K:
+            self.plant.at(self.plant.now_ms + 2 * GIVE_UP_MS, self._still_cold)
+
+    def _still_cold(self) -> None:
+        """What is heated first has long been warm: this should be heating by now."""
+        missing = self.missing_K()
+        if self.start_ms is None and missing is not None and missing > COLD_K and self.expected():
+            self._begin(self.plant.now_ms)
 
     def _keeps_warm(self) -> bool:
         return self.plant.profile.furnace.heating == "keep-warm"
@@ -98,8 +115,22 @@ class Heating:
             cooling = self.fire.last_end_ms is not None and mark.at_ms - self.fire.last_end_ms < 1_800_000
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
                 self._begin(mark.at_ms - round(self.plant.settings.climb_window_s * 1000))
-        elif not mark.on and self.start_ms is not None and self.plant.setpoint_C(self.channel) is None:
-            self._end(mark.at_ms, reached=True)
+        elif not mark.on and self.start_ms is not None:
+            if self.plant.setpoint_C(self.channel) is None:
+                self._end(mark.at_ms, reached=True)
+            elif not self.plant.has("call") and not self._keeps_warm():
+                self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)
+
+    def _given_up(self, start_ms: int) -> None:
+        """Nobody says that the call ended, but the oil falls: it is not being heated any more."""
+        if self.start_ms != start_ms:
+            return
+        now = self.plant.now_ms
+        x = self.plant.history.window(self.channel, start_ms, now)[1]
+        if len(x) and x.max() - x[-1] > READY_K:
+            self._end(now, reached=False)
+        else:
+            self.plant.at(now + GIVE_UP_MS, self._given_up, start_ms)
 
     def _ready(self, mark: Mark) -> None:
         self._warm = bool(mark.on)
@@ -133,10 +164,17 @@ class Heating:
             done(event)
         if event is not None:
             self.plant.happened(event)
-            self.plant.at(at_ms + PEAK_MS, self._peak, at_ms)
 
-    def _peak(self, since_ms: int) -> None:
-        """How far the thermostat lets it overshoot: the top of its control band."""
-        x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
-        if len(x) and self.plant.book.standing("heater-stuck-on", self.channel) is None:
-            self.usual_peak_C.add(float(x.max()))
+    def hourly(self) -> None:
+        """Called every hour: how far its thermostat usually lets it go, while nothing is wrong with it."""
+        target, now = self.target_C(), self.plant.now_ms
+        x = self.plant.history.window(self.channel, now - HOUR_MS, now)[1]
+        wrong = any(
+            self.plant.book.standing(alarm, self.channel) for alarm in ("heater-stuck-on", "oil-overtemperature")
+        )
+        if target is not None and len(x) and not wrong and x.max() >= target - READY_K:
+            self.hourly_peak_C.add(float(x.max()))
+
+    def band_top_C(self) -> float | None:
+        """The top of its control band [degC]: the highest of its usual hourly peaks; None until six are known."""
+        return max(self.hourly_peak_C.values) if self.hourly_peak_C.count >= 6 else None

@@ -1,0 +1,61 @@
+"""Single readings that no metal probe can follow: left out before anything looks at them, and counted.
+
+A reading is kept when it agrees with the one before it or with the one before that. So a jump there and back loses the
+one wrong reading, and a true step loses one sample. Oil and air cannot jump by kelvins in seconds; the flue can, by
+tens. A digital probe that lost its supply says 85.0 once (its power-on value), which is warm oil to any range check.
+"""
+
+import numpy as np
+
+from sootline.analysis.marks import Mark
+from sootline.analysis.sampling import Sampling
+from sootline.series import Floats, Rows, Times
+
+# what may truly change: at once [K], and per second between the readings [K/s]
+_SLOW, _BLOCK, _FLUE = (6.0, 0.3), (10.0, 0.6), (60.0, 4.0)
+MAY_CHANGE = {
+    "tank": _SLOW, "nozzle": _BLOCK, "stack": _FLUE, "return_air": _SLOW, "supply_air": _BLOCK, "room": _SLOW,
+    "outdoor": _SLOW, "combustion_air": _SLOW, "supply": _SLOW,
+}  # fmt: skip
+
+
+class GlitchFilter:
+    """Carries the last two readings of each probe."""
+
+    def __init__(self) -> None:
+        self._last: dict[str, tuple[Times, Floats]] = {}
+
+    def feed(self, rows: Rows, sampling: Sampling, marks: list[Mark]) -> Rows:
+        """The rows without glitches; a mark `<channel>-glitch` for each that was left out."""
+        values = None
+        for channel, (at_once, per_s) in MAY_CHANGE.items():
+            column = rows.values.get(channel)
+            if column is None:
+                continue
+            given = np.flatnonzero(~np.isnan(column))
+            if not len(given):
+                continue
+            bad = given[self._bad(channel, rows.t_ms[given], column[given], at_once, per_s, sampling)]
+            if len(bad):
+                values = values if values is not None else dict(rows.values)
+                values[channel] = column.copy()
+                values[channel][bad] = np.nan
+                marks.extend(Mark(at, f"{channel}-glitch", True, at) for at in rows.t_ms[bad].tolist())
+        return rows if values is None else Rows(rows.t_ms, values, rows.on_s, rows.faults)
+
+    def _bad(
+        self, channel: str, t: Times, x: Floats, at_once: float, per_s: float, sampling: Sampling
+    ) -> "np.typing.NDArray[np.bool_]":
+        before_t, before_x = self._last.get(channel, (np.empty(0, np.int64), np.empty(0)))
+        all_t, all_x = np.concatenate((before_t, t)), np.concatenate((before_x, x))
+        self._last[channel] = (all_t[-2:].copy(), all_x[-2:].copy())
+        n = len(before_t)
+        if not (np.abs(np.diff(all_x)) > at_once).any():
+            return np.zeros(len(x), np.bool_)
+        agrees = np.zeros(len(all_x), np.bool_)
+        agrees[:2] = True  # nothing to judge the first two by
+        for back in (1, 2):
+            apart_ms = all_t[back:] - all_t[:-back]
+            close = np.abs(all_x[back:] - all_x[:-back]) <= at_once + per_s * apart_ms / 1000
+            agrees[back:] |= close | (apart_ms > sampling.idle_gap_ms)
+        return ~agrees[n:]
