@@ -37,6 +37,7 @@ autosave_on_changes true
 autosave_interval {autosave}
 max_queued_messages 0
 max_inflight_messages 200
+set_tcp_nodelay true
 message_size_limit 8388608
 log_dest file {folder}/mosquitto.log
 log_type error
@@ -99,7 +100,7 @@ class Broker:
         """Start it and wait until it listens; from then on it is started again whenever it dies."""
         self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         self._write_settings()
-        _end_stale(self._folder)
+        end_stale(self._folder)
         _shorten(self._folder / "mosquitto.log")
         self._refuse_taken("127.0.0.1", self.port)
         if self._network:
@@ -233,7 +234,7 @@ def _shorten(path: Path) -> None:
         path.replace(path.with_suffix(".log.1"))
 
 
-def _end_stale(folder: Path) -> None:
+def end_stale(folder: Path) -> None:
     """End the broker of a host that was killed: it still holds the port and this folder."""
     try:
         pid = int((folder / "mosquitto.pid").read_text())

@@ -23,6 +23,7 @@ from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.errors import StoreUnavailable, UserError
 from sootline.files import profiles
+from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
 from sootline.ingest.intake import Intake
 from sootline.lifecycle import AlarmList
@@ -35,6 +36,7 @@ from sootline.watches import Changes, Watches
 from sootline.web.app import build
 from sootline.web.server import Server
 from sootline.wire import topics
+from sootline.wire.message import Message
 
 log = logging.getLogger(__name__)
 
@@ -54,6 +56,7 @@ class Options:
 
     data:     folder of store and broker
     profiles: folder of profile files; None is `data`/profiles
+    record:   folder in which every message is recorded as it was taken; None records nothing
     broker:   an outside broker; None runs our own on broker_port (0: any free one), with `network` for boards
     """
 
@@ -68,6 +71,7 @@ class Options:
     hosts: tuple[str, ...] = ()
     units: System = "si"
     client_id: str = "sootline-host"
+    record: Path | None = None
 
 
 class _Stopped(Exception):
@@ -86,7 +90,7 @@ class Service:
         self._reconcile_at: float | None = None
         self.live = Live(self._queue.put)
         self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
-        self._lock = _only_one(options.data)
+        self._lock = only_one(options.data)
         try:
             self.store = Store.open(options.data)
         except StoreUnavailable as error:
@@ -107,10 +111,16 @@ class Service:
             options.web_port,
         )
         self._error: BaseException | None = None
+        self._history: Iterable[Sequence[Message]] = ()
+        self._recorder = Recorder(options.record) if options.record else None
         self._worker = threading.Thread(target=self._run, name="worker", daemon=True)
 
-    def start(self) -> None:
-        """Returns when the pages are served; what is stored is read back after that."""
+    def start(self, history: Iterable[Sequence[Message]] = ()) -> None:
+        """Returns when the pages are served; what is stored is read back after that.
+
+        history: messages from before, in order of receipt, taken before those of the broker
+        """
+        self._history = history
         try:
             if self.broker:
                 self.broker.start()
@@ -146,6 +156,11 @@ class Service:
     def _run(self) -> None:
         try:
             self._persist(self._resume)
+            for messages in self._history:
+                self._store_and_analyse(messages)
+                if self._stopping.is_set():
+                    return
+            self._trouble("start", None)
             self._client.start()
             next_tick = settle_at = time.monotonic()
             while not self._stopping.is_set():
@@ -177,7 +192,6 @@ class Service:
             merged = {key: self._alarms.merged[key] for key in changes.alarms}
             self._keep(replace_alarms(changes, merged))
             self._show([name])
-        self._trouble("start", None)
 
     def _collect(self, wait_s: float) -> list[Item | Act]:
         items: list[Item | Act] = []
@@ -211,8 +225,12 @@ class Service:
     def _take(self, deliveries: Sequence[Delivery]) -> None:
         if not deliveries:
             return
-        messages = [delivery.message for delivery in deliveries]
+        self._store_and_analyse([delivery.message for delivery in deliveries], deliveries)
+
+    def _store_and_analyse(self, messages: Sequence[Message], deliveries: Sequence[Delivery] = ()) -> None:
         arrivals = self._persist(lambda: self._intake.take(messages))
+        if self._recorder is not None:
+            self._persist(lambda: self._write_recording(messages))
         for delivery in deliveries:
             self._client.acknowledge(delivery)
             message = delivery.message
@@ -220,6 +238,16 @@ class Service:
                 self._retained[message.topic] = message.payload
         self._record(self._watches.deliver(arrivals))
         self._show({arrival.furnace for arrival in arrivals})
+
+    def _write_recording(self, messages: Sequence[Message]) -> None:
+        assert self._recorder is not None
+        try:
+            for message in messages:
+                if not topics.is_alarm(message.topic, self._options.root):
+                    self._recorder.write(message)
+            self._recorder.flush()
+        except OSError as error:
+            raise StoreUnavailable(f"the recording cannot be written: {error.strerror}") from None
 
     def _act(self, act: Act) -> None:
         now = now_ms()
@@ -387,7 +415,7 @@ def now_ms() -> int:
     return time.time_ns() // 1_000_000
 
 
-def _only_one(data: Path) -> IO[str]:
+def only_one(data: Path) -> IO[str]:
     """Hold the folder for this process. Raises UserError when another holds it or it cannot be written."""
     try:
         data.mkdir(parents=True, exist_ok=True)

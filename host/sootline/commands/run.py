@@ -38,6 +38,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--web-port", type=int, default=8470, metavar="PORT")
     parser.add_argument("--host-name", action="append", default=[], help="further name the pages are reached under")
     parser.add_argument("--units", choices=("si", "us"), default="si")
+    parser.add_argument("--record", type=Path, metavar="FOLDER", help="record every message for later replays")
     own = parser.add_argument_group("our own broker")
     own.add_argument("--broker-port", type=int, default=DEFAULT_PORT, metavar="PORT", help="on this machine only")
     own.add_argument("--boards-listen", metavar="ADDRESS:PORT", help="where boards on the network connect")
@@ -60,6 +61,7 @@ def _options(options: argparse.Namespace) -> Options:
         web_port=options.web_port,
         hosts=tuple(options.host_name),
         units=options.units,
+        record=options.record,
     )
 
 

@@ -18,9 +18,17 @@ class Encoded:
 
 
 def packs(
-    rows: Rows, furnace: str, boot: str, boot_ms: int, *, samples: int = 1, first_seq: int = 0, clock: bool = True
+    rows: Rows,
+    furnace: str,
+    boot: str,
+    boot_ms: int,
+    *,
+    samples: int = 1,
+    span_ms: int = 2**62,
+    first_seq: int = 0,
+    clock: bool = True,
 ) -> Iterator[Encoded]:
-    """The packs of one boot of one board, `samples` rows in each.
+    """The packs of one boot of one board, up to `samples` rows and up to `span_ms` in each.
 
     rows:    measured times on the Unix clock [ms], none before boot_ms, the moment of the boot
     samples: rows per pack; 1 is live, more is a back-fill
@@ -28,19 +36,29 @@ def packs(
     """
     moments = sorted({*rows.t_ms.tolist(), *(fault.t_ms for fault in rows.faults)})
     records = _records(rows)
-    for k, start in enumerate(range(0, len(moments), samples)):
-        times = moments[start : start + samples]
+    for seq, times in enumerate(_groups(moments, samples, span_ms), first_seq):
         base_ms = times[0]
         head = f'[{{"bn":"{furnace}/"'
         if clock:
             head += f',"bt":{_seconds(base_ms)}'
-        head += f',"n":"boot","vs":"{boot}"}},{{"n":"seq","v":{first_seq + k}}}'
+        head += f',"n":"boot","vs":"{boot}"}},{{"n":"seq","v":{seq}}}'
         head += f',{{"n":"uptime","u":"s","v":{_seconds(base_ms - boot_ms)}}}'
         body = [head]
         for t_ms in times:
             at = "}" if t_ms == base_ms else f',"t":{_seconds(t_ms - base_ms)}}}'
             body.extend(record + at for record in records.get(t_ms, ()))
-        yield Encoded(first_seq + k, times[-1], (",".join(body) + "]").encode())
+        yield Encoded(seq, times[-1], (",".join(body) + "]").encode())
+
+
+def _groups(moments: list[int], samples: int, span_ms: int) -> Iterator[list[int]]:
+    group: list[int] = []
+    for t_ms in moments:
+        if group and (len(group) >= samples or t_ms - group[0] > span_ms):
+            yield group
+            group = []
+        group.append(t_ms)
+    if group:
+        yield group
 
 
 def _seconds(ms: int) -> str:

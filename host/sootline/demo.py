@@ -1,0 +1,202 @@
+"""The demo: an invented railway workshop, four weeks of its history, then its two boards live.
+
+History: the furnace model's readings, encoded as the boards would have sent them, taken by the normal intake. Live: the
+real board code in its own processes, its chips fed by the model in real time.
+"""
+
+import json
+import multiprocessing
+import random
+import re
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import date, timedelta
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from sootline.bench import Bench, Board
+from sootline.series import Rows
+from sootline.sim.furnace import Furnace
+from sootline.sim.scenarios import FURNACES, PROFILES, Story, live_actions, live_faults, live_model, story
+from sootline.sim.weather import DAY_MS
+from sootline.wire import encode, topics
+from sootline.wire.message import Message
+
+INTERVAL_S = 10.0  # how often the boards of the past reported while anything was on; live they report every 5 s
+SAMPLES, SPAN_MS = 3, 20_000  # a pack of the past
+RESEND_MS = 50  # between buffered packs after an outage
+WILL_AFTER_MS = 45_000  # the broker gives a silent board up after 1.5 x its keep-alive
+BATCH_MS = 8 * 3_600_000
+
+
+def offset_ms(now_ms: int) -> int:
+    """How far the story is moved, in whole days, for its last day to be today."""
+    return (now_ms - (story("engine-shed").end_ms - DAY_MS)) // DAY_MS * DAY_MS
+
+
+def profile_toml(moved: Story) -> str:
+    """The owner's profile with his log, its dates moved with the story."""
+    days = timedelta(milliseconds=moved.offset_ms)
+    text = re.sub(
+        r"(?m)^(clean_on = )(\d{4}-\d\d-\d\d)",
+        lambda found: found[1] + (date.fromisoformat(found[2]) + days).isoformat(),
+        moved.profile_toml,
+    )
+    return text
+
+
+def write_profiles(folder: Path, now_ms: int) -> None:
+    """The workshop's profile files."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for furnace in FURNACES:
+        (folder / f"{furnace}.toml").write_text(profile_toml(story(furnace).moved(offset_ms(now_ms))))
+
+
+# history
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """One furnace's messages, made in a process of their own; each batch is (up to which moment, messages)."""
+
+    process: "multiprocessing.process.BaseProcess"
+    batches: "Connection[Any, Any]"
+
+
+class History:
+    """The messages of the past days up to now_ms, made by one process a furnace. Iterate once; close() ends early.
+
+    progress: the share that has been handed out so far, 0 to 1; `begun` once the first message is there
+    """
+
+    def __init__(self, now_ms: int, days: int) -> None:
+        self._now_ms = now_ms
+        self._start_ms = max(now_ms - days * DAY_MS, min(story(f).start_ms for f in FURNACES) + offset_ms(now_ms))
+        self.progress = 0.0
+        self.begun = False
+        context = multiprocessing.get_context("spawn")
+        self._sources = []
+        for furnace in FURNACES:
+            receiving, sending = context.Pipe(duplex=False)
+            process = context.Process(
+                target=_generate, args=(furnace, offset_ms(now_ms), self._start_ms, now_ms, sending), daemon=True
+            )
+            process.start()
+            sending.close()
+            self._sources.append(_Source(process, receiving))
+
+    def __iter__(self) -> Iterator[Sequence[Message]]:
+        """Batches in order of receipt across furnaces."""
+        until_ms = self._start_ms
+        while until_ms < self._now_ms:
+            until_ms = min(until_ms + BATCH_MS, self._now_ms)
+            batch: list[Message] = []
+            for source in self._sources:
+                try:
+                    batch.extend(Message(*parts) for parts in source.batches.recv())
+                except EOFError:
+                    raise RuntimeError("the furnace model's process has ended too soon") from None
+            self.begun = True
+            batch.sort(key=lambda message: message.received_ms)
+            yield batch
+            self.progress = (until_ms - self._start_ms) / (self._now_ms - self._start_ms)
+        self.close()
+
+    def close(self) -> None:
+        for source in self._sources:
+            source.batches.close()
+            source.process.terminate()
+            source.process.join()
+
+
+def _generate(furnace: str, moved_ms: int, start_ms: int, now_ms: int, out: "Connection[Any, Any]") -> None:
+    """The body of a furnace's process: one list of messages for each BATCH_MS from start_ms to now_ms."""
+    tale = story(furnace).moved(moved_ms)
+    rows, _ = tale.run(until_ms=now_ms, interval_s=INTERVAL_S)
+    messages = board_messages(tale, rows.between(start_ms, now_ms))
+    pending = next(messages, None)
+    try:
+        until_ms = start_ms
+        while until_ms < now_ms:
+            until_ms = min(until_ms + BATCH_MS, now_ms)
+            batch = []
+            while pending is not None and (pending.received_ms < until_ms or until_ms == now_ms):
+                batch.append((pending.received_ms, pending.topic, pending.payload))
+                pending = next(messages, None)
+            out.send(batch)
+    except (BrokenPipeError, KeyboardInterrupt):  # nobody wants the rest
+        pass
+
+
+def board_messages(tale: Story, rows: Rows) -> Iterator[Message]:
+    """What the board published, in order of receipt: packs, held back in outages, and words about itself."""
+    furnace = tale.spec.id
+    dice = random.Random(f"{tale.seed}/network")
+    boot_ms = tale.start_ms - 20_000
+    boot = f"{dice.getrandbits(32):08x}"
+    measurements = topics.build(furnace, "measurements")
+    says = {
+        "online": True, "version": 1, "firmware": "demo", "boot": boot, "reset": "power-on",
+        "channels": sorted(rows.values), "interval": INTERVAL_S, "idle_interval": 60.0, "clock": "unsynced",
+    }  # fmt: skip
+    words = [(boot_ms + 5000, says), (tale.clock_set_ms, {**says, "clock": "synced"})]
+    for start_ms, end_ms in tale.outages:
+        words += [(start_ms + WILL_AFTER_MS, {"online": False}), (end_ms - 500, {**says, "clock": "synced"})]
+    first_ms = int(rows.t_ms[0]) if len(rows) else 0
+    board = topics.build(furnace, "board")
+    waiting = [Message(at_ms, board, json.dumps(word).encode()) for at_ms, word in words if at_ms >= first_ms]
+    unset, after = rows.between(-(2**62), tale.clock_set_ms), rows.between(tale.clock_set_ms, 2**62)
+    seq, free_ms = 0, 0
+    for part, clock in ((unset, False), (after, True)):
+        for pack in encode.packs(
+            part, furnace, boot, boot_ms, samples=SAMPLES, span_ms=SPAN_MS, first_seq=seq, clock=clock
+        ):
+            seq = pack.seq + 1
+            sent_ms = next((end for start, end in tale.outages if start <= pack.last_ms < end), pack.last_ms)
+            received_ms = max(sent_ms + dice.randint(30, 250), free_ms)
+            free_ms = received_ms + (RESEND_MS if sent_ms > pack.last_ms else 0)
+            while waiting and waiting[0].received_ms <= received_ms:
+                yield waiting.pop(0)
+            yield Message(received_ms, measurements, pack.payload)
+
+
+# live
+
+
+class LiveFurnace:
+    """One furnace of the model in real time, on a bench, watched by a board in its own process."""
+
+    def __init__(self, furnace: str, now_ms: int, broker_port: int) -> None:
+        stalls = furnace == "engine-shed"
+        self.model: Furnace = live_model(furnace, now_ms, faults=live_faults(now_ms) if stalls else ())
+        self._todo = list(live_actions(now_ms)) if stalls else []
+        self._turn = threading.Lock()
+        self._parts = ExitStack()
+        self._bench = self._parts.enter_context(Bench(self._signals))
+        self.board = Board(furnace, bench=self._bench, broker_port=broker_port, channels=FURNACES[furnace].channels)
+        self._parts.enter_context(self.board)
+
+    def _signals(self, t_ms: int) -> dict[str, float | bool]:
+        with self._turn:
+            while self._todo and self._todo[0][0] <= t_ms:
+                at_ms, action, details = self._todo.pop(0)
+                self.model.advance(at_ms)
+                self.model.act(action, **details)
+            self.model.advance(t_ms)
+            return self.model.signals()
+
+    def mend(self) -> None:
+        """Tighten the suction side and push the refill reset, now."""
+        with self._turn:
+            self._todo.clear()
+            self.model.repair("air-leak")
+            self.model.act("refill-reset")
+
+    def close(self) -> None:
+        self._parts.close()
+
+
+__all__ = ["PROFILES", "History", "LiveFurnace", "board_messages", "offset_ms", "profile_toml", "write_profiles"]
