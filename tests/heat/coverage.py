@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from sootline.heat.burning_hours import sample_burning_hours
-from sootline.heat.cleaning_date import CleaningDate, Limits, MoneyLimit, RiseLimit, cleaning_date
+from sootline.heat.cleaning_date import CleaningDate, Limits, MoneyLimit, cleaning_date
+from sootline.heat.cleaning_limits import RiseLimit
 from sootline.heat.fouling_fit import FoulingRecord, fit_fouling
 from tests.heat.seasons import Season, crossing_day, money_day, season, usual_outdoor_C
 
@@ -32,20 +33,23 @@ class Score:
     median_width_d: float
 
 
+def seen_by(s: Season, today: int) -> FoulingRecord:
+    """What had been read by the end of `today`."""
+    days = np.flatnonzero(np.isfinite(s.reading_K[: today + 1]))
+    burned = s.burned_h
+    begun = [float(burned[d - 1]) if d else 0.0 for d in s.batch_start_day if d <= today]
+    return FoulingRecord(days + 1.0, burned[days], s.reading_K[days], tuple(np.unique(begun)))
+
+
 def forecast(s: Season, today: int, limits: Limits, seed: int, draws: int = 400) -> CleaningDate:
     """Cleaning date seen from the end of `today`, with only what had been read by then."""
     rng = np.random.default_rng(seed)
-    seen = np.isfinite(s.reading_K[: today + 1])
-    days = np.flatnonzero(seen)
-    burned = s.burned_h
-    begun = [float(burned[d - 1]) if d else 0.0 for d in s.batch_start_day if d <= today]
-    record = FoulingRecord(days + 1.0, burned[days], s.reading_K[days], tuple(np.unique(begun)))
     recent = slice(max(0, today - 20), today + 1)
     usual = np.append(17.0 - usual_outdoor_C(), np.full(HORIZON_D, 17.0 - usual_outdoor_C()[-1]))
     expected = usual[today + 1 : today + 1 + HORIZON_D] * s.hours[recent].mean() / usual[recent].mean()
     ahead = sample_burning_hours(s.hours[recent], HORIZON_D, draws, rng, expected)
     next_batch = rng.exponential(200.0, draws)
-    return cleaning_date(fit_fouling(record), float(burned[today]), ahead, limits, rng, next_batch)
+    return cleaning_date(fit_fouling(seen_by(s, today)), float(s.burned_h[today]), ahead, limits, rng, next_batch)
 
 
 def owner(s: Season, seed: int) -> tuple[Limits, float]:

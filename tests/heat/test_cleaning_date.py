@@ -11,8 +11,11 @@ from sootline.heat.cleaning_date import (
     CleaningDate,
     Limits,
     MoneyLimit,
-    RiseLimit,
     cleaning_date,
+)
+from sootline.heat.cleaning_limits import (
+    RiseLimit,
+    clean_stack_at_coldest,
     draft_rise_limit,
     smoke_limit_hours,
     vent_rise_limit,
@@ -114,6 +117,16 @@ def test_vent_limit_keeps_its_margin() -> None:
         vent_rise_limit(370.0, 340.0)
 
 
+def test_clean_stack_on_the_coldest_day() -> None:
+    """250 °C at 5 °C outdoors, 1 K hotter for each kelvin colder, 4 K of scatter: 265 °C at -10 °C."""
+    rng = np.random.default_rng(2)
+    outdoor = rng.uniform(-5, 12, 60)
+    stack, error = clean_stack_at_coldest(outdoor, 255.0 - outdoor + 4 * rng.standard_normal(60), -10.0)
+    assert abs(stack - 265.0) < 3 * error and 4.0 < error < 6.0
+    with pytest.raises(OutOfRange, match="coldest"):
+        clean_stack_at_coldest(outdoor, 255.0 - outdoor, -40.0)
+
+
 def test_draft_limit_by_line() -> None:
     """Draft over the fire -5 Pa clean, weaker by 0.05 Pa/K: gone at 100 K."""
     rng = np.random.default_rng(2)
@@ -127,7 +140,7 @@ def test_draft_that_does_not_weaken_sets_no_limit() -> None:
     rng = np.random.default_rng(2)
     rise = np.linspace(0, 50, 60)
     assert draft_rise_limit(rise, -5 + 0.5 * rng.standard_normal(60)) is None
-    with pytest.raises(OutOfRange, match="8 draft"):
+    with pytest.raises(OutOfRange, match="8 readings"):
         draft_rise_limit(rise[:4], rise[:4])
 
 

@@ -70,9 +70,7 @@ NBS_97 = [
 
 
 @pytest.mark.parametrize(("api", "d", "cal", "btu_lb", "btu_gal", "gross", "net"), NBS_97)
-def test_nbs97_table(
-    api: float, d: float, cal: float, btu_lb: float, btu_gal: float, gross: float, net: float
-) -> None:
+def test_nbs97_table(api: float, d: float, cal: float, btu_lb: float, btu_gal: float, gross: float, net: float) -> None:
     assert api_gravity(d) == pytest.approx(api, abs=0.02)
     assert gross_nbs97(d) == pytest.approx(gross, abs=0.003)
     assert gross_nbs97(d) / 4.1868e-3 == pytest.approx(cal, abs=1.0)

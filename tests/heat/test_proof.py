@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 
 from sootline.errors import OutOfRange
-from sootline.heat.proof import Ledger, Outcome, Prediction, Row, measured_drop, verdict
+from sootline.heat.fouling_fit import fit_fouling
+from sootline.heat.proof import Ledger, Outcome, Prediction, Row, measured_drop, predicted_drop, verdict
+from tests.heat.coverage import seen_by
+from tests.heat.seasons import season
 
 SAID = Prediction(written_ms=1_000, drop_K=58.0, sd_K=9.0, ash_kg=1.6)
 
@@ -105,3 +108,14 @@ def test_one_wild_firing_does_not_move_the_drop() -> None:
 def test_too_few_firings() -> None:
     with pytest.raises(OutOfRange, match="5 steady firings"):
         measured_drop(np.array([60.0] * 4 + [np.nan] * 4), np.zeros(10))
+
+
+def test_predicted_drop_covers_the_true_one() -> None:
+    """On 120 seeded seasons the true deposit lies inside the 80 % range of the prediction in 70 to 90 %."""
+    inside = 0
+    for seed in range(120):
+        s = season(7000 + seed)
+        course = fit_fouling(seen_by(s, 100))
+        drop, sd = predicted_drop(course, float(s.burned_h[100]), np.random.default_rng(seed))
+        inside += abs(s.rise_K[100] - drop) <= 1.2816 * sd
+    assert 0.70 <= inside / 120 <= 0.90

@@ -11,19 +11,12 @@ from math import inf, isfinite
 import numpy as np
 
 from sootline.errors import OutOfRange
+from sootline.heat.cleaning_limits import RiseLimit
 from sootline.heat.economics import Window, flat_window
-from sootline.heat.elementwise import FloatArray, check_positive, check_range
+from sootline.heat.elementwise import FloatArray, check_positive
 from sootline.heat.fouling_fit import CourseDraws, FoulingCourse, draw_courses
 
 LOW, HIGH = 0.1, 0.9
-
-
-@dataclass(frozen=True)
-class RiseLimit:
-    """A limit reached when the stack rise over clean passes `rise_K` +- `sd_K` [K]: vent, draft, the owner's own."""
-
-    rise_K: float
-    sd_K: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -76,74 +69,6 @@ class CleaningDate:
     share_first: dict[str, float]
     window: Window | None
     waiting: dict[int, float]
-
-
-def vent_rise_limit(
-    limit_C: float, clean_stack_coldest_C: float, clean_sd_K: float = 5.0, margin_K: float = 40.0
-) -> RiseLimit:
-    """Rise [K] at which the stack meets its limit less a margin on the coldest forecast day.
-
-    rise = limit - margin - clean stack at the coldest forecast [°C]. Margin 40 K by default.
-    Raises: OutOfRange when the clean stack leaves no room: then the furnace is overfired or the limit is wrong
-    Source: definition; the margin is common practice.
-    """
-    check_range("stack limit", limit_C, 100.0, 700.0, "°C")
-    room = limit_C - margin_K - clean_stack_coldest_C
-    if room <= 0.0:
-        raise OutOfRange(
-            f"clean stack {clean_stack_coldest_C:.0f} °C on the coldest day leaves no room below "
-            f"{limit_C:.0f} °C less {margin_K:.0f} K: find out why before counting on a date"
-        )
-    return RiseLimit(room, clean_sd_K)
-
-
-def draft_rise_limit(rise_K: FloatArray, draft_Pa: FloatArray, limit_Pa: float = 0.0) -> RiseLimit | None:
-    """Rise [K] at which the draft over the fire reaches `limit_Pa` [Pa], by a line through what was seen.
-
-    draft = a + b rise, draft negative when it pulls; rise* = (limit - a)/b with the delta-method error.
-    None when the draft does not weaken clearly with the rise (slope under 2 standard errors).
-    Valid: at least 8 pairs; NaN pairs are left out.
-    Raises: OutOfRange
-    Source: least squares; deposits that block the passes weaken the draft (oil-heat service practice).
-    """
-    usable = np.isfinite(rise_K) & np.isfinite(draft_Pa)
-    x, y = rise_K[usable], draft_Pa[usable]
-    if x.size < 8 or np.ptp(x) < 1e-6:
-        raise OutOfRange("at least 8 draft readings at different rises are needed")
-    design = np.column_stack([np.ones_like(x), x])
-    inverse = np.linalg.inv(design.T @ design)
-    a, b = (float(v) for v in inverse @ design.T @ y)
-    residual = y - a - b * x
-    variance = float(residual @ residual) / (x.size - 2)
-    if b <= 2.0 * float(np.sqrt(variance * inverse[1, 1])):
-        return None
-    rise = (limit_Pa - a) / b
-    gradient = np.array([-1.0 / b, -rise / b])
-    return RiseLimit(max(rise, 0.0), float(np.sqrt(variance * gradient @ inverse @ gradient)))
-
-
-def smoke_limit_hours(hours: FloatArray, smoke: FloatArray, draws: FloatArray, number: float = 2.0) -> FloatArray:
-    """Burning hours from the last test until the smoke spot reaches `number` [-], one for each normal draw [-].
-
-    0 when the last two tests reached it already; infinite when no upward line can be seen. A line through the tests,
-    whose reading error is taken as at least half a spot number.
-    hours: burning hours of each test [h]; smoke: spot numbers 0 to 9.
-    Raises: OutOfRange
-    Source: ASTM D2156 spot number; two tests of 2 or more is the trade's limit, common practice.
-    """
-    check_range("smoke spot number", smoke, 0.0, 9.0, "")
-    if smoke.size >= 2 and bool(np.all(smoke[-2:] >= number)):
-        return np.zeros_like(draws)
-    if smoke.size < 3 or np.ptp(hours) <= 0.0:
-        return np.full_like(draws, inf)
-    design = np.column_stack([np.ones_like(hours), hours - hours[-1]])
-    inverse = np.linalg.inv(design.T @ design)
-    a, b = inverse @ design.T @ smoke
-    residual = smoke - design @ np.array([a, b])
-    sd = max(0.5, float(np.sqrt(residual @ residual / max(1, smoke.size - 2))))
-    slope = b + sd * float(np.sqrt(inverse[1, 1])) * draws
-    reached: FloatArray = np.where(slope > 1e-9, (number - a) / np.where(slope > 1e-9, slope, 1.0), inf)
-    return np.maximum(0.0, reached)
 
 
 def cleaning_date(
@@ -224,7 +149,7 @@ def _rise_crossings(rise: FloatArray, limits: Limits, rng: np.random.Generator) 
 def _past(sampled: CourseDraws, now_h: float, points: int = 60) -> tuple[FloatArray, FloatArray]:
     """Grid of past burning hours [h] and the rise of each draw on it [K], not below zero."""
     grid = np.linspace(0.0, now_h, points)
-    return grid, np.maximum(0.0, sampled.value_at(grid) - sampled.baseline[:, None])
+    return grid, sampled.rise_at(grid)
 
 
 def _money_crossing(sampled: CourseDraws, path_h: FloatArray, rise: FloatArray, money: MoneyLimit) -> FloatArray:

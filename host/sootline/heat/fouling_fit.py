@@ -148,9 +148,7 @@ def fit_fouling(record: FoulingRecord, prior: Prior | None = None) -> FoulingCou
     known = Prior() if prior is None else prior
     record = _condensed(record)
     span = float(record.hours[-1])
-    designs = {
-        law: batch_design(record.hours, law[0], law[1], span, record.batch_start_h) for law in LAWS
-    }
+    designs = {law: batch_design(record.hours, law[0], law[1], span, record.batch_start_h) for law in LAWS}
     parts: list[tuple[float, Component]] = []
     for share, rho in _NOISE:
         white, log_det = _whitener(record.day, share, rho)
@@ -246,6 +244,15 @@ class CourseDraws:
             switch = np.full(draws, np.inf) if next_batch_h is None else next_batch_h
             out[rows] = self._value(law, grid[rows], rows, switch[rows])
         return out
+
+    def rise_at(self, hours: FloatArray) -> FloatArray:
+        """True rise of each draw [draws, points] at burning hours [h]: the value less the baseline error, not below 0.
+
+        Raises: OutOfRange
+        Source: the fitted mixture of `fit_fouling`.
+        """
+        rise: FloatArray = np.maximum(0.0, self.value_at(hours) - self.baseline[:, None])
+        return rise
 
     def _value(self, law: tuple[str, float], grid: FloatArray, rows: FloatArray, switch: FloatArray) -> FloatArray:
         count = len(self.batch_start_h)

@@ -94,9 +94,7 @@ def gross_boie(fuel: Composition) -> float:
     Raises: OutOfRange from `Composition`
     Source: modified Boie equation, Perry's Chemical Engineers' Handbook, 9th ed., as given by the `chemicals` library.
     """
-    return (
-        34.73 * fuel.carbon + 115.1 * fuel.hydrogen + 4.2 * fuel.sulfur - 10.8 * fuel.oxygen + 2.9 * fuel.nitrogen
-    )
+    return 34.73 * fuel.carbon + 115.1 * fuel.hydrogen + 4.2 * fuel.sulfur - 10.8 * fuel.oxygen + 2.9 * fuel.nitrogen
 
 
 def net_from_gross(gross_MJ_kg: float, fuel: Composition) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 from sootline.errors import OutOfRange
 from sootline.heat.ash import WeighedAsh, weighed_verdict
 from sootline.heat.elementwise import FloatArray, check_positive, check_range
+from sootline.heat.fouling_fit import FoulingCourse, draw_courses
 
 NOT_ASH_SHARE = 0.30
 Z80 = 1.2816
@@ -50,6 +51,18 @@ class Verdict:
     share: float
     ash: AshResult
     text: str
+
+
+def predicted_drop(course: FoulingCourse, now_h: float, rng: np.random.Generator) -> tuple[float, float]:
+    """Fall of the stack a full cleaning should bring now, and its standard deviation [K].
+
+    course: fitted to the rise in kelvin; now_h: burning hours since clean [h]. The whole rise goes, the baseline
+    error stays.
+    Raises: OutOfRange
+    Source: 2000 draws of `fouling_fit.draw_courses`.
+    """
+    rise = draw_courses(course, 2000, rng).rise_at(np.array([now_h]))[:, 0]
+    return float(rise.mean()), float(rise.std())
 
 
 def measured_drop(before_K: FloatArray, after_K: FloatArray, correlation: float = 0.3) -> tuple[float, float]:
