@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from sootline.sim.oil import Oil
+from sootline.sim.oil import Oil, blend
 from sootline.sim.plant import tank_volume_l
 from sootline.sim.surroundings import CLEANED_SHARE
 
@@ -55,6 +55,19 @@ def _fill_supply(f: Furnace, litres: float, oil: Oil | None = None) -> None:
     f.state = f.state._replace(supply_l=f.around.fill(f.state.supply_l, litres, poured))
 
 
+def _top_up(f: Furnace) -> None:
+    """Fill the day tank by hand to the float's upper level, with oil as cold as the supply tank's."""
+    supply = f.around.supply_oil
+    assert supply is not None
+    s = f.state
+    litres = max(0.0, f.spec.tank_volume_l - tank_volume_l(s))
+    poured_kg = litres * supply.density_kg_l(f.around.supply_C)
+    kg = s.tank_kg + poured_kg
+    oil = blend(s.oil, supply, poured_kg / kg)
+    heat_J = s.tank_kg * s.oil.enthalpy_J_kg(s.tank_C) + poured_kg * supply.enthalpy_J_kg(f.around.supply_C)
+    f.state = s._replace(oil=oil, tank_kg=kg, tank_C=oil.temperature_C(heat_J / kg), supply_l=s.supply_l - litres)
+
+
 def _empty_tray(f: Furnace) -> None:
     f.state = f.state._replace(tray_l=0.0)
 
@@ -82,6 +95,7 @@ ACTIONS: dict[str, Callable[..., None]] = {
     "change-nozzle": _change_nozzle,
     "reset-cut-out": _reset_cut_out,
     "fill-supply": _fill_supply,
+    "top-up": _top_up,
     "empty-tray": _empty_tray,
     "skim-tank": _skim_tank,
     "set-point": _set_point,

@@ -26,7 +26,7 @@ _ALL = (
     FaultKind("supply-closed", "supply valve closed or tank empty: the pump pulls vacuum, no oil comes"),
     FaultKind("filter-plugging", "filter resistance grows", "clean filters' worth added a day", 1.0, "change-filter"),
     FaultKind("cold-oil", "supply tank's surroundings colder than usual", "K below", 10.0),
-    FaultKind("pump-relay-welded", "refill pump relay stays closed once it has closed"),
+    FaultKind("pump-relay-welded", "refill pump relay closed for good: the pump runs whatever float and limiter say"),
     FaultKind("pump-motor-dead", "refill pump energised but not turning"),
     FaultKind("float-stuck-down", "float hangs low: it calls for oil for ever"),
     FaultKind("float-stuck-up", "float hangs high: it never calls for oil"),
@@ -36,10 +36,13 @@ _ALL = (
     FaultKind("heater-open", "heating element, fuse or lead open: no heat", on=_HEATERS),
     FaultKind("ssr-shorted", "solid-state relay shorted: the heater heats whatever its drive says", on=_HEATERS),
     FaultKind("cut-out-tripped", "hand-reset over-temperature cut-out open", "", 1.0, "reset-cut-out", _HEATERS),
+    FaultKind(
+        "cut-out-weak", "over-temperature cut-out opens far too early", "°C at which it opens", 41.0, on=_HEATERS
+    ),
     FaultKind("electrodes-worn", "spark weak: late light", "s added to the time to flame", 3.0, "change-electrodes"),
     FaultKind("no-ignition", "no spark: the oil does not light", "", 1.0, "change-electrodes"),
     FaultKind("flame-detector-dirty", "the detector does not see the flame that is there"),
-    FaultKind("water-slug", "a slug of water puts the flame out at the next moment of burning", "s of water", 8.0),
+    FaultKind("water-slug", "a slug of water puts the flame out at the next moment of burning"),
     FaultKind("compressor-sag", "atomising air pressure falls", "share of the pressure lost", 0.4),
     FaultKind("wrong-nozzle", "nozzle of another size fitted", "oil flow against the right one", 1.23, "change-nozzle"),
     FaultKind("belt-slip", "blower belt slips", "share of the air lost", 0.25),

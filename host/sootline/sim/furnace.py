@@ -152,7 +152,7 @@ class Furnace:
 
     @property
     def sensor_faults(self) -> dict[str, str]:
-        """Channels whose sensor gives no reading now, each with its kind of `channels.FAULTS`."""
+        """Channels whose chip is sick now, and how: open, short, absent, crc or frozen."""
         return standing_sensor_faults(self.faults.faults, self.t_ms)
 
     @property

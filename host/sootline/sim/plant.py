@@ -107,21 +107,34 @@ def tank_volume_l(state: State) -> float:
 
 
 @lru_cache(maxsize=512)
-def _kept(dt_s: float, stack_probe_s: float) -> tuple[float, ...]:
-    """Share of its distance each first-order lag keeps over a step."""
-    taus_s = (BREECH_S, PLENUM_S, BULB_S, TANK_PROBE_S, NOZZLE_PROBE_S, stack_probe_s, AIR_PROBE_S)
-    return tuple(math.exp(-dt_s / tau_s) for tau_s in (*taus_s, ELEMENT_J_K / ELEMENT_W_K))
+def lag(dt_s: float, tau_s: float) -> tuple[float, float]:
+    """Weights (k, g) of a first-order lag over a step in which its input goes straight from u0 to u1.
+
+    y1 = u1 + (y0 - u0) k - (u1 - u0) g, with k = exp(-dt/tau) and g = (tau/dt)(1 - k): exact, whatever the step.
+    """
+    k = math.exp(-dt_s / tau_s)
+    return k, (1.0 - k) * tau_s / dt_s
+
+
+@lru_cache(maxsize=512)
+def _lags(dt_s: float, stack_probe_s: float) -> tuple[float, ...]:
+    held_s = (ELEMENT_J_K / ELEMENT_W_K, BREECH_S, PLENUM_S, AIR_PROBE_S)
+    sloping_s = (BULB_S, TANK_PROBE_S, NOZZLE_PROBE_S, stack_probe_s)
+    held = (lag(dt_s, tau_s)[0] for tau_s in held_s)
+    return (*held, *(weight for tau_s in sloping_s for weight in lag(dt_s, tau_s)))
 
 
 def advance(spec: FurnaceSpec, s: State, totals: Totals, d: Drive, dt_s: float) -> tuple[State, Totals]:
     """State and totals `dt_s` [s] later under constant drive."""
-    kept = _kept(dt_s, spec.stack_probe_s)
-    breech, plenum, bulb, tank_probe, nozzle_probe, stack_probe, air_probe, element = kept
+    element, breech, plenum, air_probe, bulb_k, bulb_g, tank_k, tank_g, nozzle_k, nozzle_g, stack_k, stack_g = _lags(
+        dt_s, spec.stack_probe_s
+    )
     oil, tank_kg, tank_C, element_C, spilled_l, tank = _day_tank(spec, s, d, dt_s, element)
     block_C, soak_J = _nozzle_block(spec, s, d, dt_s)
     chamber_C, wall_C, stack_C, plenum_C, heats = _furnace(s, d, dt_s, soak_J)
     air_C, fabric_C = _building(spec, s, d, dt_s, heats[2] + heats[3])
     breech_C = stack_C + (s.breech_C - stack_C) * breech
+    felt_C = air_C + d.draught_K
     state = State(
         oil,
         tank_kg,
@@ -134,12 +147,12 @@ def advance(spec: FurnaceSpec, s: State, totals: Totals, d: Drive, dt_s: float) 
         plenum_C + (s.plenum_C - plenum_C) * plenum,
         air_C,
         fabric_C,
-        air_C + d.draught_K + (s.bulb_C - air_C - d.draught_K) * bulb,
+        felt_C + (s.bulb_C - s.air_C - d.draught_K) * bulb_k - (air_C - s.air_C) * bulb_g,
         s.tray_l + spilled_l,
         max(0.0, s.supply_l - d.pump_l_s * dt_s) if d.pump_l_s else s.supply_l,
-        tank_C + (s.tank_probe_C - tank_C) * tank_probe,
-        block_C + (s.nozzle_probe_C - block_C) * nozzle_probe,
-        breech_C + (s.stack_probe_C - breech_C) * stack_probe,
+        tank_C + (s.tank_probe_C - s.tank_C) * tank_k - (tank_C - s.tank_C) * tank_g,
+        block_C + (s.nozzle_probe_C - s.block_C) * nozzle_k - (block_C - s.block_C) * nozzle_g,
+        breech_C + (s.stack_probe_C - s.breech_C) * stack_k - (breech_C - s.breech_C) * stack_g,
         plenum_C + (s.supply_air_probe_C - plenum_C) * air_probe,
     )
     return state, Totals(*map(add, totals, (*tank, *heats, soak_J)))

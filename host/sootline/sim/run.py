@@ -57,7 +57,7 @@ def simulate(
         if start_ms <= t_ms < end_ms:
             furnace.act(name, **details)
     board.run(end_ms)
-    return board.rows(seed), furnace.truth
+    return board.rows(seed, end_ms), furnace.truth
 
 
 @dataclass(slots=True)
@@ -130,9 +130,10 @@ class _Board:
             self._reference = (now_ms, temperatures)
         self.sample_ms = now_ms + self._spacing_ms()
 
-    def rows(self, seed: int) -> Rows:
-        """Everything sampled, through converters and sick sensors."""
-        edge_ms = np.array([edge[0] for edge in self.edges], np.int64)
+    def rows(self, seed: int, end_ms: int) -> Rows:
+        """Everything sampled before `end_ms`, through converters and sick sensors."""
+        edges = [edge for edge in self.edges if edge[0] < end_ms]
+        edge_ms = np.array([edge[0] for edge in edges], np.int64)
         full_ms = np.array(self.full_ms, np.int64)
         t_ms = np.unique(np.concatenate((full_ms, edge_ms)))
         at_full = np.searchsorted(t_ms, full_ms)
@@ -140,7 +141,7 @@ class _Board:
         sums = np.frombuffer(self.full_on, np.float64).reshape(len(full_ms), len(self.on_s))
         values = {name: _spread(len(t_ms), at_full, table[:, i]) for i, name in enumerate(self.names)}
         on_s = {name: _spread(len(t_ms), at_full, sums[:, i]) for i, name in enumerate(self.on_s)}
-        for i, (_, name, on, total) in zip(np.searchsorted(t_ms, edge_ms), self.edges, strict=True):
+        for i, (_, name, on, total) in zip(np.searchsorted(t_ms, edge_ms), edges, strict=True):
             values[name][i] = on
             if name in on_s:
                 on_s[name][i] = total

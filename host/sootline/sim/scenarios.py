@@ -165,7 +165,7 @@ _ENGINE_SHED = Story(
     faults=(
         Fault("cold-oil", at(2, "20:00"), at(3, "07:00"), size=6.0),
         Fault("air-leak", at(4, "06:48")),
-        Fault("filter-plugging", at(7, "00:00"), size=0.50),
+        Fault("filter-plugging", at(7, "00:00"), size=0.46),
         Fault("electrodes-worn", at(8, "05:00"), at(8, "11:00"), size=1.0),
         Fault("electrodes-worn", at(8, "11:00"), at(8, "12:30"), size=2.0),
         Fault("electrodes-worn", at(8, "12:30"), size=4.0),
@@ -180,7 +180,7 @@ _ENGINE_SHED = Story(
         Fault("loop-leak", at(17, "03:02"), size=3.0),
         Fault("belt-slip", at(19, "09:00"), at(19, "13:00"), size=0.25),
         Fault("belt-slip", at(19, "13:00"), size=0.44),
-        Fault("pump-relay-welded", at(21, "14:00")),
+        Fault("pump-relay-welded", at(21, "14:06")),
         Fault("thermostat-shorted", at(25, "19:02")),
     ),
     actions=(
@@ -195,10 +195,11 @@ _ENGINE_SHED = Story(
         _do(11, "14:10", "repair", fault="compressor-sag"),
         _do(14, "08:00", "change-filter"),
         _do(14, "08:10", "fill-supply", litres=600.0, oil=DIESEL_DRAIN),
-        _do(15, "06:46:40", "repair", fault="float-stuck-up"),
+        _do(15, "07:04", "top-up"),
+        _do(15, "07:05", "repair", fault="float-stuck-up"),
         _do(17, "08:20", "repair", fault="loop-leak"),
         _do(19, "15:10", "repair", fault="belt-slip"),
-        _do(21, "14:02:40", "service-switch", on=False),
+        _do(21, "14:07:20", "service-switch", on=False),
         _do(21, "14:50", "repair", fault="pump-relay-welded"),
         _do(21, "14:52", "empty-tray"),
         _do(21, "14:53", "skim-tank"),
@@ -218,7 +219,7 @@ _ENGINE_SHED = Story(
         _log(11, "14:10", "repair", "compressor belt"),
         _log(14, "08:00", "filter", "filter changed: sludge"),
         _log(14, "08:10", "batch", "batch 4, old diesel engine oil, 1.0 % ash"),
-        _log(15, "06:47", "repair", "float freed"),
+        _log(15, "07:05", "repair", "float freed, day tank topped up by hand"),
         _log(17, "08:20", "repair", "loop fitting tightened"),
         _log(19, "15:10", "blower", "belt changed"),
         _log(21, "14:50", "repair", "pump relay changed"),
@@ -240,7 +241,7 @@ _CARRIAGE_SHOP = Story(
         Fault("half-element", at(7, "00:00"), channel="tank"),
         Fault("ssr-shorted", at(16, "22:12"), channel="nozzle"),
         Fault("thermostat-draught", at(18, "10:00"), at(18, "12:30"), size=7.0),
-        Fault("cut-out-tripped", at(19, "06:16:10"), channel="tank"),
+        Fault("cut-out-weak", at(19, "00:00"), size=41.0, channel="tank"),
     ),
     actions=(
         _do(9, "05:00", "repair", fault="half-element"),
@@ -248,18 +249,20 @@ _CARRIAGE_SHOP = Story(
         _do(17, "05:40", "repair", fault="ssr-shorted"),
         _do(17, "05:42", "reset-cut-out", heater="nozzle"),
         _do(17, "05:45", "service-switch", on=True),
-        _do(19, "10:30", "reset-cut-out", heater="tank"),
+        _do(19, "10:30", "repair", fault="cut-out-weak"),
+        _do(19, "10:31", "reset-cut-out", heater="tank"),
     ),
     log=(
         _log(9, "05:00", "repair", "day tank element"),
         _log(17, "05:40", "repair", "solid-state relay of the nozzle heater"),
-        _log(19, "10:30", "repair", "day tank cut-out reset: probe was loose"),
+        _log(19, "10:30", "repair", "day tank cut-out changed"),
     ),
 )
 
 _STORIES = {"engine-shed": _ENGINE_SHED, "carriage-shop": _CARRIAGE_SHOP}
 
 # The live part of the demo.
+LIVE_WARM_UP_MS = 45 * MINUTE_MS  # preheated and well into a long firing
 STALL_AFTER_MS, REPAIRED_AFTER_STALL_MS = 150_000, 120_000
 
 
@@ -281,7 +284,7 @@ def live_model(furnace: str, now_ms: int, seed: int = 5, faults: Sequence[Fault]
     """
     spec = FURNACES[furnace]
     cold = replace(spec.building, day_from_h=0.0, day_to_h=24.0)
-    model = Furnace(replace(spec, building=cold), seed, now_ms - 2 * HOUR_MS, faults, Weather(seed), 12.0)
+    model = Furnace(replace(spec, building=cold), seed, now_ms - LIVE_WARM_UP_MS, faults, Weather(seed), 11.0)
     model.advance(now_ms)
     model.set_tank_l(model.gear.float.closes_at + spec.firing_l_h * STALL_AFTER_MS / HOUR_MS)
     return model

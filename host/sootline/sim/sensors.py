@@ -103,9 +103,10 @@ def _distort(fault: Fault, t_ms: Times, read: Floats, there: NDArray[np.bool_], 
 
 
 def standing_sensor_faults(faults: Sequence[Fault], t_ms: int) -> dict[str, str]:
-    """Channel -> fault kind of `channels.FAULTS`, for the sensors that give no reading at a moment."""
+    """Channel -> what its chip does at a moment: open, short, absent, crc, or frozen."""
+    kinds = _NO_READING | {"sensor-frozen": "frozen"}
     return {
-        f.channel: _NO_READING[f.name]
+        f.channel: kinds[f.name]
         for f in faults
-        if f.name in _NO_READING and f.start_ms <= t_ms and (f.end_ms is None or t_ms < f.end_ms)
+        if f.name in kinds and f.start_ms <= t_ms and (f.end_ms is None or t_ms < f.end_ms)
     }

@@ -11,7 +11,7 @@ from sootline.sim.surroundings import Surroundings
 from sootline.sim.truth import PhaseName
 
 READY_BELOW_K, LOST_BELOW_K = 4.0, 15.0  # oil hot enough to start; too cold to go on
-FAN_ON_C, FAN_OFF_C = 55.0, 38.0
+FAN_ON_C, FAN_OFF_C = 60.0, 32.0
 LIMIT_OPENS_C, LIMIT_CLOSES_C = 88.0, 72.0
 LEVEL_DIFFERENTIAL_L = 0.15
 LEAK_SEEN_L = 0.1
@@ -34,7 +34,6 @@ class Switchgear:
         self.light_ms: int | None = None
         self.light_s = 0.0
         self.switch_on = True
-        self.welded = False
         self.outputs: dict[str, bool] = dict.fromkeys(STATES, False)
         down = spec.tank_volume_l - spec.differential_l
         self.float = Contact(down, spec.tank_volume_l)
@@ -121,6 +120,7 @@ class Switchgear:
             middle = self.setpoint_C[name]
             self.heat[name].closes_at = middle - 0.5 * heater.band_K
             self.heat[name].opens_at = middle + 0.5 * heater.band_K
+            self.tripped[name].closes_at = self.faults.size("cut-out-weak", name) or heater.cutout_C
             self.ready[name].closes_at, self.ready[name].opens_at = middle - READY_BELOW_K, middle - LOST_BELOW_K
         if sip_l := self.faults.size("float-chatter"):
             self.float.opens_at = self.float.closes_at + sip_l
@@ -166,10 +166,6 @@ class Switchgear:
 
     def _control(self, t_ms: int) -> None:
         self.limiter.update(t_ms, self.float_calls, self.power)
-        if self.faults.on("pump-relay-welded"):
-            self.welded = self.welded or self.limiter.running
-        else:
-            self.welded = False
         permits = Permits(self.heat_wanted, self.power, self.oil_ready, self.limit.closed, self._seen_flame())
         self.primary.update(t_ms, permits)
 
@@ -201,7 +197,7 @@ class Switchgear:
     def _set_outputs(self) -> None:
         power, heated = self.power, self.oil_heated
         self.outputs.update(
-            pump=power and (self.limiter.running or self.welded),
+            pump=power and (self.limiter.running or self.faults.on("pump-relay-welded")),
             float=self.float_calls,
             refill_lockout=self.limiter.latched,
             call=power and self.room.closed,
