@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import msgspec
 
 from sootline.alarms import Acknowledgement, Alarm
+from sootline.store import schema
 
 Key = tuple[str, str, str | None, int]  # Alarm.key: furnace, alarm, channel, raised_ms
 _decoder = msgspec.json.Decoder(Alarm)
@@ -47,11 +48,21 @@ def _key(row: tuple[str, str, str, int]) -> Key:
 
 
 def put(db: sqlite3.Connection, alarms: Iterable[Alarm]) -> None:
+    alarms = list(alarms)
     db.executemany(
-        "INSERT OR REPLACE INTO alarm (furnace, alarm, channel, raised_ms, cleared_ms, record)"
-        " VALUES (?, ?, ?, ?, ?, ?)",
-        [(*_stored(alarm.key), alarm.cleared_ms, msgspec.json.encode(alarm)) for alarm in alarms],
+        "INSERT OR REPLACE INTO alarm (furnace, alarm, channel, raised_ms, cleared_ms, record, change)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [
+            (*_stored(alarm.key), alarm.cleared_ms, msgspec.json.encode(alarm), i)
+            for i, alarm in zip(schema.changes(db, len(alarms)), alarms, strict=True)
+        ],
     )
+
+
+def changed(db: sqlite3.Connection, after: int, most: int) -> list[tuple[int, Alarm]]:
+    """Alarms put after the change number `after`, each with its own, in order."""
+    rows = db.execute("SELECT change, record FROM alarm WHERE change > ? ORDER BY change LIMIT ?", (after, most))
+    return [(change, _decoder.decode(record)) for change, record in rows]
 
 
 def remove(db: sqlite3.Connection, keys: Iterable[Key]) -> None:

@@ -7,16 +7,33 @@ import msgspec
 
 from sootline.events import Event
 from sootline.profile import LogEntry
+from sootline.store import schema
 
 _features = msgspec.json.Decoder(dict[str, float | str | bool | None])
 _entry = msgspec.json.Decoder(LogEntry)
 
 
 def put(db: sqlite3.Connection, events: Iterable[Event]) -> None:
+    events = list(events)
     db.executemany(
-        "INSERT OR REPLACE INTO event VALUES (?, ?, ?, ?, ?)",
-        [(*event.key, event.end_ms, msgspec.json.encode(event.features)) for event in events],
+        "INSERT OR REPLACE INTO event (furnace, kind, start_ms, end_ms, features, change) VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            (*event.key, event.end_ms, msgspec.json.encode(event.features), i)
+            for i, event in zip(schema.changes(db, len(events)), events, strict=True)
+        ],
     )
+
+
+def changed(db: sqlite3.Connection, after: int, most: int) -> list[tuple[int, Event]]:
+    """Events put after the change number `after`, each with its own, in order."""
+    rows = db.execute(
+        "SELECT change, furnace, kind, start_ms, end_ms, features FROM event WHERE change > ? ORDER BY change LIMIT ?",
+        (after, most),
+    )
+    return [
+        (change, Event(furnace, kind, start_ms, end_ms, _features.decode(features)))
+        for change, furnace, kind, start_ms, end_ms, features in rows
+    ]
 
 
 def remove(db: sqlite3.Connection, keys: Iterable[tuple[str, str, int]]) -> None:

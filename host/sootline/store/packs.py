@@ -38,6 +38,7 @@ class Names:
     def forget(self) -> None:
         self._boots: dict[tuple[str, str], Boot] = {}
         self._columns: dict[tuple[str, ...], int] = {}
+        self._newest: dict[str, int] = {}
 
     def furnace(self, name: str) -> int:
         self._db.execute("INSERT OR IGNORE INTO furnace (name) VALUES (?)", (name,))
@@ -57,6 +58,14 @@ class Names:
         seen = self._db.execute("SELECT first_seq, last_seq FROM seen WHERE boot = ? ORDER BY first_seq", (boot,))
         return Boot(boot, None if uptime_ms is None else (uptime_ms, offset_ms), seen.fetchall())
 
+    def newest(self, furnace: str, received_ms: int) -> int:
+        """When the pack before this one arrived; remembers that this one arrived at received_ms."""
+        before = self._newest.get(furnace)
+        if before is None:
+            before = last_received_ms(self._db, self.furnace(furnace)) or received_ms
+        self._newest[furnace] = received_ms
+        return before
+
     def columns(self, names: Sequence[str]) -> int:
         names = tuple(names)
         number = self._columns.get(names)
@@ -75,6 +84,8 @@ def take(db: sqlite3.Connection, names: Names, pack: Pack, received_ms: int, bas
         return False
     if not _insert(db, names, boot.id, pack.seq, received_ms, base_ms, pack.rows):
         return False
+    if received_ms < names.newest(pack.furnace, received_ms):  # the host's clock was set back
+        note_arrival(db, names.furnace(pack.furnace), received_ms)
     if pack.base_ms is None:
         db.execute(
             "INSERT INTO relative (boot, seq, uptime_ms, base_ms, received_ms) VALUES (?, ?, ?, ?, ?)",
@@ -117,9 +128,28 @@ def movable_base(db: sqlite3.Connection, boot: int, seq: int) -> int | None:
     return None if row is None else int(row[0])
 
 
+def note_arrival(db: sqlite3.Connection, furnace: int, received_ms: int) -> None:
+    """Tell those who follow arrivals that from received_ms on there is something to read again."""
+    db.execute("INSERT INTO arrived_before (furnace, received_ms) VALUES (?, ?)", (furnace, received_ms))
+
+
+def last_received_ms(db: sqlite3.Connection, furnace: int) -> int | None:
+    row = db.execute(
+        "SELECT max(last) FROM (SELECT max(last_received_ms) AS last FROM part WHERE furnace = :furnace UNION ALL"
+        " SELECT max(received_ms) FROM pack WHERE boot IN (SELECT id FROM boot WHERE furnace = :furnace))",
+        {"furnace": furnace},
+    ).fetchone()
+    return None if row[0] is None else int(row[0])
+
+
 def move(db: sqlite3.Connection, boot: int, seq: int, by_ms: int) -> None:
     """Shift a loose pack that came without a clock."""
     which = {"by": by_ms, "boot": boot, "seq": seq}
+    furnace, received_ms = db.execute(
+        "SELECT boot.furnace, received_ms FROM relative JOIN boot ON boot.id = boot WHERE boot = ? AND seq = ?",
+        (boot, seq),
+    ).fetchone()
+    note_arrival(db, furnace, received_ms)
     db.execute("UPDATE relative SET base_ms = base_ms + :by WHERE boot = :boot AND seq = :seq", which)
     db.execute(
         "UPDATE pack SET base_ms = base_ms + :by, first_ms = first_ms + :by, last_ms = last_ms + :by"
@@ -149,6 +179,16 @@ def loose(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int) -> l
         (furnace, start_ms, end_ms),
     )
     return block.from_packs(packs, column_sets(db))
+
+
+def loose_received(db: sqlite3.Connection, furnace: int, first_ms: int, last_ms: int) -> list[block.Block]:
+    """The loose packs that arrived from first_ms to last_ms, as `loose` gives them."""
+    found: Iterable[tuple[int, int, int, int, int, bytes]] = db.execute(
+        "SELECT boot, seq, received_ms, base_ms, columns, rows FROM pack"
+        " WHERE boot IN (SELECT id FROM boot WHERE furnace = ?) AND received_ms BETWEEN ? AND ? AND length(rows)",
+        (furnace, first_ms, last_ms),
+    )
+    return block.from_packs(found, column_sets(db))
 
 
 def column_sets(db: sqlite3.Connection) -> dict[int, list[str]]:

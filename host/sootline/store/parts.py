@@ -46,6 +46,15 @@ def overlapping(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int
     return [Part(*row) for row in rows]
 
 
+def received(db: sqlite3.Connection, furnace: int, first_ms: int, last_ms: int) -> list[Part]:
+    """The parts with rows that arrived from first_ms to last_ms."""
+    rows = db.execute(
+        f"SELECT {_FIELDS} FROM part WHERE furnace = ? AND last_received_ms >= ? AND first_received_ms <= ?",
+        (furnace, first_ms, last_ms),
+    )
+    return [Part(*row) for row in rows]
+
+
 def by_number(db: sqlite3.Connection, number: int) -> Part | None:
     row = db.execute(f"SELECT {_FIELDS} FROM part WHERE id = ?", (number,)).fetchone()
     return None if row is None else Part(*row)

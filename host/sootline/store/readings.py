@@ -86,12 +86,3 @@ def extent(db: sqlite3.Connection, furnace: int) -> tuple[int, int] | None:
         {"furnace": furnace},
     ).fetchone()
     return None if first_ms is None else (first_ms, last_ms)
-
-
-def last_received_ms(db: sqlite3.Connection, furnace: int) -> int | None:
-    row = db.execute(
-        "SELECT max(last) FROM (SELECT max(last_received_ms) AS last FROM part WHERE furnace = :furnace UNION ALL"
-        " SELECT max(received_ms) FROM pack WHERE boot IN (SELECT id FROM boot WHERE furnace = :furnace))",
-        {"furnace": furnace},
-    ).fetchone()
-    return None if row[0] is None else int(row[0])

@@ -37,6 +37,8 @@ CREATE TABLE part_boot (
     part INTEGER NOT NULL REFERENCES part, boot INTEGER NOT NULL REFERENCES boot, first_seq INTEGER NOT NULL,
     last_seq INTEGER NOT NULL, PRIMARY KEY (boot, part)) STRICT, WITHOUT ROWID;
 CREATE INDEX part_boot_by_part ON part_boot (part);
+CREATE TABLE arrived_before (
+    id INTEGER PRIMARY KEY, furnace INTEGER NOT NULL REFERENCES furnace, received_ms INTEGER NOT NULL) STRICT;
 CREATE TABLE hours (
     furnace INTEGER NOT NULL REFERENCES furnace, channel TEXT NOT NULL, day_ms INTEGER NOT NULL,
     table_24 BLOB NOT NULL, PRIMARY KEY (furnace, channel, day_ms)) STRICT, WITHOUT ROWID;
@@ -52,7 +54,7 @@ CREATE TABLE set_aside_count (
     PRIMARY KEY (furnace, reason)) STRICT, WITHOUT ROWID;
 CREATE TABLE alarm (
     furnace TEXT NOT NULL, alarm TEXT NOT NULL, channel TEXT NOT NULL, raised_ms INTEGER NOT NULL,
-    cleared_ms INTEGER, record BLOB NOT NULL,
+    cleared_ms INTEGER, record BLOB NOT NULL, change INTEGER NOT NULL UNIQUE,
     PRIMARY KEY (furnace, alarm, channel, raised_ms)) STRICT, WITHOUT ROWID;
 CREATE TABLE acknowledged (
     furnace TEXT NOT NULL, alarm TEXT NOT NULL, channel TEXT NOT NULL, raised_ms INTEGER NOT NULL,
@@ -68,10 +70,13 @@ CREATE TABLE sent (
     PRIMARY KEY (furnace, alarm, channel, raised_ms, contact, what, at_ms)) STRICT, WITHOUT ROWID;
 CREATE TABLE event (
     furnace TEXT NOT NULL, kind TEXT NOT NULL, start_ms INTEGER NOT NULL, end_ms INTEGER NOT NULL,
-    features BLOB NOT NULL, PRIMARY KEY (furnace, kind, start_ms)) STRICT, WITHOUT ROWID;
+    features BLOB NOT NULL, change INTEGER NOT NULL UNIQUE,
+    PRIMARY KEY (furnace, kind, start_ms)) STRICT, WITHOUT ROWID;
 CREATE TABLE log (
     furnace TEXT NOT NULL, at_ms INTEGER NOT NULL, kind TEXT NOT NULL, channel TEXT NOT NULL, entry BLOB NOT NULL,
     PRIMARY KEY (furnace, at_ms, kind, channel)) STRICT, WITHOUT ROWID;
+CREATE TABLE change (last INTEGER NOT NULL) STRICT;
+INSERT INTO change VALUES (0);
 CREATE TABLE remembered (name TEXT PRIMARY KEY, value BLOB NOT NULL) STRICT, WITHOUT ROWID;
 """
 
@@ -152,3 +157,9 @@ def unavailable(folder: Path) -> Iterator[None]:
         raise StoreUnavailable(
             f"cannot use the store in {folder}: {error.strerror or error}; check disk space and permissions"
         ) from error
+
+
+def changes(db: sqlite3.Connection, n: int) -> range:
+    """n numbers for things that change now, greater than any given before, also if those things are gone."""
+    (last,) = db.execute("UPDATE change SET last = last + ? RETURNING last", (n,)).fetchone()
+    return range(last - n + 1, last + 1)

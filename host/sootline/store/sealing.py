@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sootline.errors import StoreDamaged
-from sootline.store import block, boards, day_file, files, hours, packs, parts, schema
+from sootline.store import arrivals, block, boards, day_file, files, hours, packs, parts, schema
 from sootline.store.block import DAY_MS, HOUR_MS
 from sootline.store.sessions import Sessions
 
@@ -143,6 +143,7 @@ def _settle(sessions: Sessions, now_ms: int) -> None:
     """Forget where packs without a clock could still be moved to, once nothing can move them."""
     with sessions.write() as (db, _):
         db.execute("DELETE FROM relative WHERE received_ms < ?", (now_ms - MOVABLE_MS,))
+        arrivals.forget_notes(db, now_ms)
 
 
 def _shrink(sessions: Sessions) -> None:

@@ -15,6 +15,7 @@ from sootline.profile import LogEntry
 from sootline.series import Floats, Rows, Times
 from sootline.store import (
     alarms,
+    arrivals,
     backup,
     boards,
     checking,
@@ -28,6 +29,7 @@ from sootline.store import (
     sizes,
 )
 from sootline.store.alarms import Key, Sent, Shelved
+from sootline.store.arrivals import Arrived
 from sootline.store.day_file import FileMissing
 from sootline.store.sealing import Kept, Retention
 from sootline.store.sessions import Sessions
@@ -189,7 +191,33 @@ class Store:
     def last_received_ms(self, furnace: str) -> int | None:
         """When the newest pack arrived."""
         with self._sessions.read() as db:
-            return readings.last_received_ms(db, readings.number(db, furnace))
+            return packs.last_received_ms(db, readings.number(db, furnace))
+
+    # following
+
+    def arrived(self, furnace: str, from_ms: int, span_ms: int, now_ms: int) -> Arrived | None:
+        """What arrived in the first span_ms, from from_ms on, in which anything did; None when there is nothing.
+
+        A pack without a clock, and all after it, is held back until nothing can move it any more (six hours).
+        """
+        return self._whole(
+            lambda db: arrivals.read(db, self.folder, readings.number(db, furnace), from_ms, span_ms, now_ms)
+        )
+
+    def brought_back(self, furnace: str, after: int) -> tuple[int, int] | None:
+        """(number, received_ms): follow again from received_ms, for packs were moved or the host's clock set back."""
+        with self._sessions.read() as db:
+            return arrivals.brought_back(db, readings.number(db, furnace), after)
+
+    def changed_alarms(self, after: int, most: int) -> list[tuple[int, Alarm]]:
+        """Alarms put after change number `after`, in order of change."""
+        with self._sessions.read() as db:
+            return alarms.changed(db, after, most)
+
+    def changed_events(self, after: int, most: int) -> list[tuple[int, Event]]:
+        """Events put after change number `after`, in order of change."""
+        with self._sessions.read() as db:
+            return events.changed(db, after, most)
 
     # clocks
 
