@@ -1,7 +1,7 @@
 """The pages in a real browser, as people use them: thumb, keyboard, screen reader, bad connection."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
@@ -17,7 +17,12 @@ from sootline.web.server import Server
 from tests.web.states import STATES
 from tests.web.workshop import NOW_MS, SIZES, Workshop, alarm, furnace_now
 
-PAGES = {"front": "/", "furnace": "/furnace/engine-shed"}
+FURNACE = "/furnace/engine-shed"
+PAGES = ("/", FURNACE)
+MORE_PAGES = (
+    *(f"{FURNACE}/{page}" for page in ("season", "firings", "refills", "warm-ups", "sensors")),
+    "/alarms", "/alarms/figures", "/log", "/set-aside",
+)  # fmt: skip
 
 
 @contextmanager
@@ -51,16 +56,13 @@ def test_every_state_is_whole_and_accessible(
     STATES[state](shop.live)
     theme = "dark" if (state in ("normal", "offline")) == (size == "desk") else "light"
     with opened(browser, server.url, size, theme) as page:
-        for path in PAGES.values():
-            if path != "/":
-                if state == "empty":
-                    continue
-                page.goto(server.url.rstrip("/") + path)
-                drawn(page)
+        for path in PAGES[:1] if state == "empty" else PAGES + MORE_PAGES if state == "trouble" else PAGES:
+            page.goto(server.url.rstrip("/") + path)
+            drawn(page)
             width = page.evaluate("document.documentElement.scrollWidth")
             assert width <= SIZES[size]["width"], f"{path} is {width} wide"
             found = Axe().run(page).response["violations"]
-            assert [v for v in found if v["impact"] in ("serious", "critical")] == []
+            assert [(path, v) for v in found if v["impact"] in ("serious", "critical")] == []
 
 
 def test_numbers_change_by_themselves(browser: Browser, server: Server, shop: Workshop) -> None:
@@ -193,3 +195,82 @@ def test_a_furnace_without_readings_has_no_empty_chart(browser: Browser, server:
     shop.live.put(furnace_now("carriage-shop"))
     with opened(browser, server.url + "furnace/carriage-shop") as page:
         expect(page.locator(".chart-note")).to_have_text("No readings in the last 24 hours.")
+
+
+def span(page: Page) -> float:
+    drawn(page)
+    start, end = (page.get_attribute("[data-chart]", "data-drawn") or "").split("-")
+    return float(end) - float(start)
+
+
+def test_season_is_looked_into_by_button_key_and_drag(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    figure = "[data-chart]"
+    with opened(browser, server.url + "furnace/engine-shed/season") as page:
+        whole = span(page)
+        assert whole == 96 * 3600
+
+        def after(act: Callable[[], object]) -> float:
+            before = page.get_attribute(figure, "data-drawn") or ""
+            act()
+            expect(page.locator(figure)).not_to_have_attribute("data-drawn", before)
+            return span(page)
+
+        assert after(page.get_by_role("button", name="Closer").click) == whole / 2
+        page.get_by_role("button", name="Earlier").focus()
+        assert after(lambda: page.keyboard.press("Enter")) == whole / 2
+        box = page.locator(".chart .u-over").first.bounding_box()
+        assert box is not None
+
+        def drag() -> None:
+            page.mouse.move(box["x"] + box["width"] * 0.25, box["y"] + 60)
+            page.mouse.down()
+            page.mouse.move(box["x"] + box["width"] * 0.75, box["y"] + 60, steps=4)
+            page.mouse.up()
+
+        assert after(drag) == pytest.approx(whole / 4, rel=0.02)
+        assert after(page.get_by_role("button", name="All", exact=True).click) == whole
+
+
+def test_an_alarm_leads_to_the_hours_around_it(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    with opened(browser, server.url + "alarms", "phone") as page:
+        page.locator("details.past > summary").first.click()
+        page.get_by_role("link", name="The hours around it").first.click()
+        assert span(page) == 6 * 3600
+
+
+def test_a_cleaning_is_logged_in_three_taps(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now(), furnace_now("carriage-shop"))
+    with opened(browser, server.url + "log", "phone") as page:
+        page.get_by_label("Your name").fill("Pim")  # asked once
+        for taken in (1, 2):
+            page.get_by_role("radio", name="Carriage shop").click()
+            page.get_by_role("radio", name="Cleaned heat exchanger").click()
+            page.get_by_role("button", name="Keep it").click()
+            expect(page.get_by_text("Kept.")).to_be_visible()
+            expect(page.get_by_label("Your name")).to_have_value("Pim")
+            assert len(shop.live.acts) == taken
+        assert shop.live.acts[1][1] == "carriage-shop"
+
+
+def test_an_alarm_is_put_on_the_shelf(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now(alarms=(alarm(),)))
+    with opened(browser, server.url + "alarms", "phone") as page:
+        page.get_by_text("Put it on the shelf for a while").click()
+        shelf = page.locator(".shelf")
+        shelf.get_by_label("For").select_option("1 hour")
+        shelf.get_by_label("Why").fill("gasket comes tomorrow")
+        shelf.get_by_label("Your name").fill("Maud")
+        shelf.get_by_role("button", name="Shelve").click()
+        expect(page.get_by_role("heading", name="On the shelf")).to_be_visible()
+        expect(page.get_by_text("Shelved until")).to_be_visible()
+
+
+def test_troubles_of_the_host_come_and_go_by_themselves(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    with opened(browser, server.url) as page:
+        shop.live.show(troubles=("the disk is full; make room",))
+        expect(page.get_by_text("The disk is full; make room")).to_be_visible()
+        shop.live.show(troubles=())
+        expect(page.get_by_text("The disk is full; make room")).to_have_count(0)

@@ -97,17 +97,21 @@ class Workshop:
     def close(self) -> None:
         self.store.close()
 
-    def keep(self, furnace: str, *parts: Rows) -> None:
-        """Store rows by the wire form and the normal reading of it, and what the analysis finds in them."""
+    def store_rows(self, furnace: str, *parts: Rows, boot: str = "b1") -> None:
+        """Store rows of one boot by the wire form and the normal reading of it."""
         boot_ms = int(parts[0].t_ms[0])
         seq = 0
-        with self.store.batch() as batch:
-            for rows in parts:
-                for encoded in packs(rows, furnace, "b1", boot_ms, samples=200, first_seq=seq):
+        for rows in parts:
+            with self.store.batch() as batch:
+                for encoded in packs(rows, furnace, boot, boot_ms, samples=200, first_seq=seq):
                     pack = parse(furnace, encoded.payload)
                     assert isinstance(pack, Pack) and pack.base_ms is not None
                     batch.pack(pack, self.now_ms, pack.base_ms)
                     seq = encoded.seq + 1
+
+    def keep(self, furnace: str, *parts: Rows) -> None:
+        """Store rows, and what the analysis finds in them."""
+        self.store_rows(furnace, *parts)
         watch = Watch(profile.parse(PROFILE), lambda start, end: self.store.read(furnace, start, end))
         for rows in parts:
             update = watch.arrived(rows, self.now_ms)
