@@ -48,7 +48,7 @@ _ALL = (
     FaultKind("belt-slip", "blower belt slips", "share of the air lost", 0.25),
     FaultKind("loop-pump-stopped", "no circulation: the nozzle is fed with oil at room temperature"),
     FaultKind("thermostat-shorted", "a short across the burner's thermostat terminals: it fires with no call"),
-    FaultKind("thermostat-draught", "draught and warm supply air reach the thermostat", "K of the draught", 3.0),
+    FaultKind("thermostat-draught", "draught and warm supply air reach the thermostat", "K of the draught", 7.0),
     FaultKind("high-ash", "oil with more ash than analysed", "ash against the analysis", 2.0),
     FaultKind("power-off", "service switch or breaker off"),
     FaultKind("sensor-open", "sensor lead open", on=_ANY),

@@ -6,9 +6,6 @@ from typing import Literal
 from sootline.channels import CHANNELS
 from sootline.sim.oil import Oil
 
-WATT_PER_KBTU_H = 293.0710702
-LITRE_PER_GALLON = 3.785411784
-
 
 @dataclass(frozen=True, slots=True)
 class Heater:
@@ -16,7 +13,7 @@ class Heater:
 
     power_W; setpoint_C: middle of the control band; band_K: width of that band (a thermostat's is wide, a solid-state
     relay's narrow); cutout_C: where the hand-reset cut-out opens; loss_W_K: loss to the room;
-    half_W_share: power left [-] when one of two elements has failed
+    half_share: power left [-] when one of two elements has failed
     """
 
     power_W: float
@@ -24,7 +21,7 @@ class Heater:
     band_K: float
     cutout_C: float
     loss_W_K: float
-    half_W_share: float = 0.5
+    half_share: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -222,7 +222,7 @@ class Switchgear:
         broken = self.tripped[name].closed or any(self.faults.on(f, name) for f in ("cut-out-tripped", "heater-open"))
         if not (self.power and driven) or broken:
             return 0.0
-        return heater.power_W * (heater.half_W_share if self.faults.on("half-element", name) else 1.0)
+        return heater.power_W * (heater.half_share if self.faults.on("half-element", name) else 1.0)
 
     def phase(self) -> PhaseName:
         """What the furnace is doing, in the words of the contract's phases."""

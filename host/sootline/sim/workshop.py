@@ -1,10 +1,9 @@
 """The two furnaces of the demo, at an invented volunteer railway workshop, and their profiles."""
 
 from sootline.channels import CHANNELS
+from sootline.heat.conversions import GALLON_L, PSI_PA
 from sootline.sim.oil import blend, oil
-from sootline.sim.spec import LITRE_PER_GALLON, Building, FurnaceSpec, Heater
-
-PSI_PA = 6894.757293168
+from sootline.sim.spec import Building, FurnaceSpec, Heater
 
 GEAR_BLEND = blend(oil("vg-220", ash_percent=0.44), oil("vg-68", ash_percent=0.44), 0.4)
 HYDRAULIC = oil("vg-46", ash_percent=0.19)
@@ -13,7 +12,7 @@ DIESEL_DRAIN = oil("engine-15w-40", ash_percent=1.2)  # what is left in the tank
 ENGINE_SHED = FurnaceSpec(
     id="engine-shed",
     rated_W=46e3,
-    firing_l_h=1.10 * LITRE_PER_GALLON,
+    firing_l_h=1.10 * GALLON_L,
     tank=Heater(power_W=1000.0, setpoint_C=65.0, band_K=4.0, cutout_C=105.0, loss_W_K=3.0),
     nozzle=Heater(power_W=400.0, setpoint_C=95.0, band_K=4.0, cutout_C=150.0, loss_W_K=0.5),
     block_J_K=2700.0,
@@ -31,7 +30,7 @@ ENGINE_SHED = FurnaceSpec(
     low_level_l=4.6,
     high_level_l=8.4,
     overflow_l=8.75,
-    pump_l_h=40.0 * LITRE_PER_GALLON,
+    pump_l_h=40.0 * GALLON_L,
     limit_s=20.0,
     supply_volume_l=900.0,
     supply_start_l=330.0,
@@ -42,7 +41,7 @@ ENGINE_SHED = FurnaceSpec(
 CARRIAGE_SHOP = FurnaceSpec(
     id="carriage-shop",
     rated_W=35e3,
-    firing_l_h=0.70 * LITRE_PER_GALLON,
+    firing_l_h=0.70 * GALLON_L,
     tank=Heater(power_W=500.0, setpoint_C=60.0, band_K=4.0, cutout_C=100.0, loss_W_K=1.2),
     nozzle=Heater(power_W=250.0, setpoint_C=85.0, band_K=3.0, cutout_C=140.0, loss_W_K=0.9),
     channels=("tank", "nozzle", "stack", "pump", "call", "room"),
@@ -59,7 +58,7 @@ CARRIAGE_SHOP = FurnaceSpec(
     low_level_l=2.6,
     high_level_l=4.25,
     overflow_l=4.5,
-    pump_l_h=30.0 * LITRE_PER_GALLON,
+    pump_l_h=30.0 * GALLON_L,
     suction_drop_Pa=2.2e3,
     limit_s=20.0,
     supply_volume_l=900.0,
