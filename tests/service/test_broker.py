@@ -67,7 +67,8 @@ def test_one_left_behind_by_a_killed_host_does_not_bar_the_next(tmp_path: Path) 
     port = free_port()
     host = (
         "import sys, time; from pathlib import Path; from sootline.broker import Broker\n"
-        f"broker = Broker(Path({str(tmp_path)!r}), {port}); broker.start(); print(broker.pid, flush=True); time.sleep(60)"
+        f"broker = Broker(Path({str(tmp_path)!r}), {port})\n"
+        "broker.start(); print(broker.pid, flush=True); time.sleep(60)"
     )
     with subprocess.Popen([sys.executable, "-c", host], stdout=subprocess.PIPE, text=True) as killed:
         assert killed.stdout is not None
