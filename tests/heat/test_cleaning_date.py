@@ -171,6 +171,16 @@ def test_burning_hours_ahead() -> None:
     assert sample_burning_hours(recent, 60, 4000, rng, expected).mean(axis=0) == pytest.approx(expected, abs=0.3)
 
 
+def test_burning_hours_level_is_as_uncertain_as_autocorrelated_days_leave_it() -> None:
+    """20 days of sd s with correlation 0.6 know their mean to s sqrt((1 + 0.6)/(1 - 0.6)/20) = 0.447 s."""
+    rng = np.random.default_rng(6)
+    recent = 10.0 + np.tile([1.0, -1.0], 10)
+    ahead = sample_burning_hours(recent, 400, 2000, rng, np.linspace(10.0, 10.0, 400))
+    first_month = ahead[:, :30].mean(axis=1)
+    level, drift, weather = 0.447 * 1.026, 10 * 0.10 * 15.5 / 30, 1.026 * np.sqrt(4 / 30)
+    assert first_month.std() == pytest.approx(np.sqrt(level**2 + drift**2 + weather**2), rel=0.08)
+
+
 def test_burning_hours_need_a_few_days() -> None:
     rng = np.random.default_rng(6)
     with pytest.raises(OutOfRange, match="5 recent days"):

@@ -80,6 +80,17 @@ def test_vegetable_share_lowers_the_heating_value() -> None:
     assert oil_of_points({40.0: 35.0, 100.0: 8.1}, vegetable=True).net_MJ_kg == pytest.approx(net[2], rel=0.02)
 
 
+def test_water_takes_its_share_of_vegetable_oil_too() -> None:
+    dry, wet = (oil_of_parts({"rapeseed": 1.0}, Measured(water_percent=w, ash_percent=0.0)) for w in (0.0, 2.0))
+    assert wet.gross_MJ_kg == pytest.approx(0.98 * dry.gross_MJ_kg)
+    assert wet.net_MJ_kg == pytest.approx(0.98 * dry.net_MJ_kg - 0.02 * 2.442)
+
+
+def test_untested_points_assume_a_density_and_say_so() -> None:
+    oil = oil_of_points({40.0: 46.0, 100.0: 6.8})
+    assert oil.density15_kg_m3 == 885.0 and "density: assumed" in oil.notes
+
+
 def test_two_points_are_the_grade() -> None:
     line = oil_of_points({100.0: 6.8, 40.0: 46.0}).viscosity
     assert line == oil_of_parts({"vg-46": 1.0}).viscosity

@@ -37,7 +37,10 @@ def test_verdicts(drop_K: float, result: str) -> None:
 
 
 def test_wide_prediction_is_judged_by_its_own_range() -> None:
-    assert verdict(replace(SAID, sd_K=25.0), outcome(30.0)).result == "hit"
+    """80 % of a normal lie within 1.2816 sd: 58 - 1.2816 sqrt(25² + 2²) = 25.9 K is the last hit."""
+    wide = replace(SAID, sd_K=25.0)
+    assert verdict(wide, outcome(26.0)).result == "hit"
+    assert verdict(wide, outcome(25.7)).result == "miss"
 
 
 @pytest.mark.parametrize(("ash", "word"), [(1.86, "agrees"), (3.3, "more"), (0.7, "less"), (None, "not weighed")])

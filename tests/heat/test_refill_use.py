@@ -85,6 +85,7 @@ def test_input_of_a_firing_rate(gph: float, kW: float) -> None:
 def test_too_few_refills_give_no_rate() -> None:
     with pytest.raises(OutOfRange, match="wait for 3"):
         firing_rate(OilBurned(0.9, 0.1, 2), 0.2, 38.0)
+    assert firing_rate(OilBurned(1.2, 0.1, 3), 0.3, 38.0).l_per_h == pytest.approx(4.0)
 
 
 def test_overfiring_needs_more_than_the_error() -> None:
