@@ -210,11 +210,12 @@ def main(season_days: int) -> None:
         begun = time.perf_counter()
         for back in range(season_days, 0, -4):
             shop.store_rows("engine-shed", days(NOW_MS - (back - 4) * 24 * HOUR_MS, 96.0), boot=f"b{back}")
+        shop.store.compact(NOW_MS)
         print(f"stored in {time.perf_counter() - begun:.0f} s")
         STATES["normal"](shop.live)
         server = Server(build(shop.live, shop.folder, now=lambda: NOW_MS), port=0)
         server.start()
-        with httpx.Client(base_url=server.url) as client:
+        with httpx.Client(base_url=server.url, timeout=60) as client:
             bytes_on_the_wire(client)
             charts(client, shop, season_days * 24.0)
         zoom(server)

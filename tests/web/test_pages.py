@@ -117,6 +117,13 @@ def test_texts_from_outside_cannot_become_markup(client: httpx.Client, shop: Wor
         assert evil not in client.get(path).text
 
 
+def test_cookies_are_out_of_reach_of_scripts_and_other_sites(client: httpx.Client, shop: Workshop) -> None:
+    cookie = client.get("/").headers["set-cookie"]
+    assert "HttpOnly" in cookie and "SameSite=strict" in cookie and "Secure" not in cookie
+    behind_tls = client.get("/", headers={"X-Forwarded-Proto": "https"})
+    assert "Secure" in behind_tls.headers["set-cookie"]
+
+
 @pytest.mark.parametrize("path", ["/", "/nothing", "/furnace/engine-shed/chart.json"])
 def test_security_headers_on_every_answer(client: httpx.Client, shop: Workshop, path: str) -> None:
     headers = client.get(path).headers

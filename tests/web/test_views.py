@@ -84,13 +84,14 @@ def test_back_to_normal_is_shown_until_somebody_has_seen_it() -> None:
 def test_what_stays_until_seen_is_not_called_over() -> None:
     gone = alarm("leak", priority="critical", state="returned", cleared_ms=NOW_MS - 60_000)
     view = furnace_view(furnace_now(alarms=(gone,)), NOW_MS, "si")
-    assert view.verdict.look == "now" and view.alarms[0].look == "now" and view.alarmed
+    assert (view.verdict.look, view.verdict.word) == ("look", "Go and see") and not view.alarmed
+    assert (view.alarms[0].look, view.alarms[0].priority) == ("look", "Was: act now")
     assert "stays until somebody has seen it" in view.alarms[0].state
 
 
 def test_learning_shows_the_slowest_progress() -> None:
     view = furnace_view(furnace_now(readiness=READY + LEARNING), NOW_MS, "si")
-    assert view.verdict.look == "learn" and view.learned == "learning 7 of 30"
+    assert view.verdict.look == "learn" and view.learned == "learning 7 of 30 (stack temperature keeps rising)"
     assert {item.words for item in view.learning} == {"learning 20 of 20", "learning 7 of 30"}
 
 

@@ -23,7 +23,7 @@ class CauseView:
 
 @dataclass(frozen=True, slots=True)
 class AlarmView:
-    """One alarm. `state` is one sentence; `follows` are the alarms that stand suppressed under it."""
+    """One alarm. state: one sentence; folded: causes on demand; follows: the alarms that stand suppressed under it."""
 
     key: Key
     alarm: str
@@ -35,6 +35,8 @@ class AlarmView:
     where: str
     meaning: str
     look: str
+    standing: bool
+    folded: bool
     priority: str
     state: str
     state_id: str
@@ -57,8 +59,13 @@ class AlarmView:
 
 
 def is_standing(alarm: Alarm) -> bool:
-    """Whether the alarm calls for somebody: it is there, or it was and stays until somebody has seen it."""
-    return stands(alarm) and alarm.state not in ("shelved", "suppressed")
+    """Whether the alarm calls for somebody now."""
+    return alarm.cleared_ms is None and alarm.state in ("unacknowledged", "acknowledged")
+
+
+def is_unseen(alarm: Alarm) -> bool:
+    """Whether the alarm is gone, but stays until somebody has seen it."""
+    return alarm.cleared_ms is not None and alarm.state != "shelved" and stands(alarm)
 
 
 def shelf_most_min(priority: Priority) -> int:
@@ -68,7 +75,9 @@ def shelf_most_min(priority: Priority) -> int:
 
 def alarm_views(alarms: Iterable[Alarm], now_ms: int, system: System) -> tuple[AlarmView, ...]:
     """Worst first, then newest; what is suppressed stands under its cause, or at the end when that is not in sight."""
-    alarms = sorted(alarms, key=lambda a: (not is_standing(a), -PRIORITIES.index(a.priority), -a.raised_ms))
+    alarms = sorted(
+        alarms, key=lambda a: (not is_standing(a), not is_unseen(a), -PRIORITIES.index(a.priority), -a.raised_ms)
+    )
     suppressed = [a for a in alarms if a.state == "suppressed"]
     views = []
     for alarm in alarms:
@@ -106,8 +115,10 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         title=wording.alarm_title(alarm.alarm),
         where=wording.channel_label(alarm.channel) if alarm.channel else "",
         meaning=wording.alarm_meaning(alarm.alarm),
-        look=priority.look if standing else "note",
-        priority=priority.word,
+        look=priority.look if standing else "look" if is_unseen(alarm) else "note",
+        standing=standing,
+        folded=not standing or alarm.priority == "low",
+        priority=priority.word if standing else f"Was: {priority.word.lower()}",
         state=_state(alarm, now_ms),
         state_id=alarm.state,
         since=units.clock(alarm.raised_ms, now_ms),
@@ -124,7 +135,7 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         notes=tuple(_notes(detail, now_ms)),
         follows=follows,
         under=wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "",
-        shelf_most_min=shelf_most_min(alarm.priority) if standing and alarm.cleared_ms is None else 0,
+        shelf_most_min=shelf_most_min(alarm.priority) if standing else 0,
         can_acknowledge=alarm.acknowledged is None and alarm.state in ("unacknowledged", "returned"),
     )
 

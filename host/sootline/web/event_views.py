@@ -26,7 +26,7 @@ _FIRST = (
     "rate_K_per_min",
     "stack_end",
 )
-_LEFT_OUT = ("phase",)
+_TWICE = {"firing": ("burned_s",)}  # what the column of its length says already
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class EventTable:
 def event_table(kind: str, events: Sequence[Event], now_ms: int, system: System, most: int = 60) -> EventTable:
     """`events` of one kind in order of time; the newest `most` of them in rows, all of them in days."""
     newest = list(reversed(events))[:most]
-    keys = _columns(newest)
+    keys = [key for key in _columns(newest) if key not in _TWICE.get(kind, ())]
     rows = tuple(
         EventRow(
             event.start_ms,
@@ -88,7 +88,7 @@ def _columns(events: Iterable[Event]) -> tuple[str, ...]:
     for event in events:
         found |= dict.fromkeys(key for key, value in event.features.items() if value is not None)
     first = [key for key in _FIRST if key in found]
-    return tuple(key for key in (*first, *(key for key in found if key not in first)) if key not in _LEFT_OUT)
+    return (*first, *(key for key in found if key not in first))
 
 
 def _heading(key: str) -> str:

@@ -15,7 +15,7 @@ from sootline.profile import LogEntry, LogKind
 from sootline.units import SYSTEMS, System, show, unit_of
 from sootline.web.alarm_views import shelf_most_min
 from sootline.web.render import NAME_COOKIE, NAME_LIMIT, UNITS_COOKIE, Renderer
-from sootline.web.security import form_is_ours
+from sootline.web.security import form_is_ours, keep_cookie
 from sootline.web.source import Live
 
 FORM_LIMIT_BYTES = 16 * 1024
@@ -23,7 +23,6 @@ NOTE_LIMIT = 300
 _KINDS: tuple[LogKind, ...] = get_args(LogKind)
 OLDEST_ENTRY_MS = 400 * 86_400_000
 GONE = "That alarm is not there any more. Nothing was changed."
-_YEAR_S = 365 * 86400
 
 
 class FormError(Exception):
@@ -44,7 +43,7 @@ class Forms:
             there = await run_in_threadpool(self._live.acknowledge, key, by)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(back(form), by) if there else self._refuse(request, GONE, 409)
+        return _remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
 
     async def shelve(self, request: Request) -> Response:
         """Somebody wants to hear no more of an alarm for a time, and says why."""
@@ -61,7 +60,7 @@ class Forms:
             there = await run_in_threadpool(self._live.shelve, key, until_ms, f"{by}: {reason}")
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(back(form), by) if there else self._refuse(request, GONE, 409)
+        return _remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
 
     async def log(self, request: Request) -> Response:
         """Somebody did something at a furnace."""
@@ -75,7 +74,7 @@ class Forms:
             await run_in_threadpool(self._live.log, furnace, entry, by)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
+        return _remember(request, RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
 
     async def units(self, request: Request) -> Response:
         """°C, L and kPa, or °F, gal and psi."""
@@ -86,7 +85,7 @@ class Forms:
         except FormError as error:
             return self._refuse(request, str(error))
         response = back(form)
-        response.set_cookie(UNITS_COOKIE, form["system"], max_age=_YEAR_S, httponly=True, samesite="strict")
+        keep_cookie(request, response, UNITS_COOKIE, form["system"])
         return response
 
     def _refuse(self, request: Request, message: str, status: int = 400) -> Response:
@@ -148,8 +147,8 @@ def _one_line(text: str) -> str:
     return "".join(c for c in " ".join(text.split()) if c.isprintable()).strip()
 
 
-def _remember(response: Response, by: str) -> Response:
-    response.set_cookie(NAME_COOKIE, quote(by), max_age=_YEAR_S, httponly=True, samesite="strict")
+def _remember(request: Request, response: Response, by: str) -> Response:
+    keep_cookie(request, response, NAME_COOKIE, quote(by))
     return response
 
 

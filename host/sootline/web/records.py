@@ -46,6 +46,7 @@ class Records:
             "alarms.html",
             furnace=furnace,
             furnaces=self._furnaces(),
+            heard=bool(self._live.furnaces()),
             standing=tuple(v for v in views if v.key in standing),
             shelved=tuple(v for v in views if v.state_id == "shelved"),
             over=tuple(v for v in views if v.key not in standing and v.state_id not in ("shelved", "suppressed")),

@@ -12,7 +12,7 @@ from sootline import __version__, wording
 from sootline.units import SYSTEMS, System, age, clock
 from sootline.web.assets import Assets
 from sootline.web.feed import Parts
-from sootline.web.security import form_token, set_form_token
+from sootline.web.security import CSRF_COOKIE, form_token, keep_cookie
 from sootline.web.source import Live
 from sootline.web.views import FurnaceView, furnace_view, summary
 
@@ -77,7 +77,7 @@ class Renderer:
             troubles=self._live.troubles,
         )
         response = HTMLResponse(text, status)
-        set_form_token(response, token)
+        keep_cookie(request, response, CSRF_COOKIE, token)
         return response
 
     def not_found(self, request: Request) -> HTMLResponse:

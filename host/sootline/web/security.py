@@ -74,8 +74,11 @@ def form_token(request: Request) -> str:
     return token if len(token) == 43 else secrets.token_urlsafe(32)
 
 
-def set_form_token(response: Response, token: str) -> None:
-    response.set_cookie(CSRF_COOKIE, token, max_age=400 * 86400, httponly=True, samesite="strict")
+def keep_cookie(request: Request, response: Response, name: str, value: str) -> None:
+    """Set a cookie that lasts a heating season and a summer, out of reach of scripts and other sites."""
+    response.set_cookie(
+        name, value, max_age=400 * 86400, httponly=True, samesite="strict", secure=request.url.scheme == "https"
+    )
 
 
 def form_is_ours(request: Request, given: str) -> bool:

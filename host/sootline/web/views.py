@@ -9,7 +9,7 @@ from sootline.alarms import PRIORITIES
 from sootline.channels import CHANNELS, REQUIRED
 from sootline.now import FurnaceNow, Readiness, Reading, SetAside
 from sootline.units import Shown, System
-from sootline.web.alarm_views import AlarmView, alarm_views, is_standing
+from sootline.web.alarm_views import AlarmView, alarm_views, is_standing, is_unseen
 
 # what the board reports at least, while nothing is on and nothing moves; announced by the board, else this
 IDLE_INTERVAL_S = 60.0
@@ -175,6 +175,13 @@ def _verdict(now: FurnaceNow, silent: bool, main: tuple[ReadingView, ...], now_m
         if silent and worst.alarm != "board-offline":
             line += " (when last heard)"
         return Verdict(words.look, words.word, line)
+    unseen = [alarm for alarm in now.alarms if is_unseen(alarm)]
+    if unseen:
+        worst = max(unseen, key=lambda alarm: (PRIORITIES.index(alarm.priority), alarm.raised_ms))
+        others = f" and {len(unseen) - 1} more" if len(unseen) > 1 else ""
+        return Verdict(
+            "look", "Go and see", f"{wording.alarm_title(worst.alarm)}{others}: gone, but nobody has seen it."
+        )
     if now.last_word_ms is None:
         return Verdict("gone", "No word yet", "The board has not been heard. Switch it on and check its network.")
     if silent:
@@ -208,12 +215,12 @@ def _readiness(items: Iterable[Readiness], state: str) -> tuple[ReadinessView, .
 
 
 def _learned(items: Iterable[Readiness]) -> str:
-    """The slowest learner: `learning 7 of 30`."""
+    """The slowest learner: `learning 7 of 30 (lights late)`."""
     learning = [item for item in items if item.state == "learning" and item.need > 0]
     if not learning:
         return ""
     slowest = min(learning, key=lambda item: (item.have / item.need, -item.need))
-    return f"learning {slowest.have} of {slowest.need}"
+    return f"learning {slowest.have} of {slowest.need} ({wording.alarm_title(slowest.alarm).lower()})"
 
 
 def _board(now: FurnaceNow, now_ms: int) -> tuple[Fact, ...]:
@@ -239,7 +246,7 @@ def _board_numbers(board: Mapping[str, object]) -> Iterable[tuple[str, str]]:
         return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
     if (value := number("uptime")) is not None:
-        yield "Up for", units.duration(value)
+        yield "Up, when it announced itself", units.duration(value)
     if (value := number("buffered")) is not None:
         oldest = number("buffered_oldest_s")
         held = f", oldest {units.duration(oldest)}" if oldest and value else ""
