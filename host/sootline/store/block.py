@@ -10,6 +10,7 @@ fault in `channels.FAULTS`; NaN where the row has none.
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 import zstandard
@@ -84,6 +85,21 @@ def join(blocks: Sequence[Block]) -> Block:
     t_ms, boot, seq = t_ms[order], boot[order], seq[order]
     again = (t_ms[1:] == t_ms[:-1]) & (boot[1:] == boot[:-1]) & (seq[1:] == seq[:-1])
     return joined.take(order[np.concatenate([[True], ~again])])
+
+
+def chain(blocks: Sequence[Block]) -> list[Block]:
+    """Blocks one after another in time, neighbours with the same columns made one: many small arrays cost time."""
+    chained = []
+    for names, run in groupby(blocks, key=lambda block: tuple(block.columns)):
+        same = list(run)
+        if len(same) == 1:
+            chained.append(same[0])
+            continue
+        origin = (np.concatenate([getattr(b, f) for b in same]) for f in ("t_ms", "boot", "seq", "received_ms"))
+        t_ms, boot, seq, received_ms = origin
+        columns = {name: np.concatenate([b.columns[name] for b in same]) for name in names}
+        chained.append(Block(t_ms, boot, seq, received_ms, columns))
+    return chained
 
 
 def column_names(rows: Rows) -> tuple[str, ...]:

@@ -26,7 +26,8 @@ def read(
         return EMPTY
     rank = packs.boot_ranks(db, furnace)
     found = clusters(pieces(db, folder, furnace, start_ms, end_ms, channels))
-    return concatenate([block.read(bring_together(c), rank, start_ms, end_ms, channels) for c in found])
+    blocks = block.chain([bring_together(cluster) for cluster in found])
+    return concatenate([block.read(one, rank, start_ms, end_ms, channels) for one in blocks])
 
 
 def pieces(

@@ -1,0 +1,69 @@
+"""One contract for the embedded store and both servers: the same questions, the same answers."""
+
+import numpy as np
+import pytest
+
+from sootline.errors import UserError
+from sootline.mirror import InfluxReader, Mirror, PrometheusReader, ServerUnavailable
+from sootline.series import SensorFault
+from tests.mirror.test_mirror import Clock, deliver, settled
+from tests.store.making import ALL, DAY_MS, FURNACE, START_MS, day_packs, pack, rows, said, same
+
+OTHER = "carriage-shop"
+
+
+@pytest.fixture
+def filled(store, engine):
+    """A store and its mirror, with two furnaces, edges, faults and a gap of days."""
+    fault = (SensorFault(5000, "stack", "open"), SensorFault(9000, "room", "crc"))
+    deliver(store, day_packs(2, every=40))
+    deliver(
+        store,
+        [pack(9000, rows([0, 5000], fault, stack=[180.5, np.nan], room=[0.3333, 5.5]), base_ms=START_MS + 4 * DAY_MS)],
+    )
+    deliver(store, day_packs(1, every=400, furnace=OTHER))
+    Clock().run(Mirror(store, engine.line_server()))
+    settled(engine)
+    return store, engine.reader()
+
+
+def test_readers_answer_as_the_store_does(filled):
+    store, reader = filled
+    assert reader.furnaces() == store.furnaces() == [OTHER, FURNACE]
+    for furnace in (FURNACE, OTHER, "no-such"):
+        assert reader.extent(furnace) == store.extent(furnace)
+    for furnace, span, channels in (
+        (FURNACE, ALL, None),
+        (FURNACE, ALL, ("tank",)),
+        (FURNACE, ALL, ("pump", "room")),
+        (FURNACE, (START_MS + 200_000, START_MS + 400_000), None),
+        (FURNACE, (START_MS + 200_000, START_MS + 200_001), ("tank", "pump")),
+        (FURNACE, (START_MS + DAY_MS - 1, START_MS + DAY_MS + 1), None),
+        (FURNACE, ALL, ("leak",)),
+        (OTHER, ALL, None),
+        ("no-such", ALL, None),
+    ):
+        kept, mirrored = store.read(furnace, *span, channels), reader.read(furnace, *span, channels)
+        assert said(mirrored) == said(kept), (furnace, span, channels)
+        assert mirrored.t_ms.tolist() == kept.t_ms.tolist()
+    tank = ("tank",)
+    assert same(store.read(FURNACE, *ALL, tank), reader.read(FURNACE, *ALL, tank))
+
+
+def test_overview_is_that_of_the_store(filled):
+    store, reader = filled
+    for span in ((START_MS, START_MS + DAY_MS), (START_MS + 12_345, START_MS + 5 * DAY_MS)):
+        ours, theirs = store.overview(FURNACE, "tank", *span, 50), reader.overview(FURNACE, "tank", *span, 50)
+        assert [column.tolist() for column in theirs] == [column.tolist() for column in ours]
+
+
+@pytest.mark.parametrize("reader", [PrometheusReader("http://127.0.0.1:9"), InfluxReader("http://127.0.0.1:9")])
+def test_a_server_that_is_not_there_is_said(reader):
+    with pytest.raises(ServerUnavailable, match="does not answer"):
+        reader.furnaces()
+
+
+def test_a_wrong_question_is_said(engine):
+    reader = engine.reader()
+    with pytest.raises(UserError, match=r"answers 4|error parsing"):
+        reader.extent("engine-shed'\"}[")
