@@ -208,5 +208,59 @@
     }
   };
 
+  /* Two firings one over another. */
+  function Overlay(figure) {
+    var host = figure.querySelector(".panels"), note = figure.querySelector(".chart-note"), data = null, plots = [];
+
+    function panel(part, last) {
+      var titles = element("div", "panel-title"), keys = [], series = [{}], values = [data.t];
+      titles.appendChild(element("b", "", part.label + " " + part.unit));
+      part.lines.forEach(function (line, i) {
+        var key = element("span", "key key-" + (i ? "other" : "one"), data.names[i] + " ");
+        keys.push(key.appendChild(element("b")));
+        titles.appendChild(key);
+        series.push({ stroke: ink(i ? "--idle" : "--fire"), width: i ? 1.5 : 2, dash: i ? [6, 4] : undefined, points: { show: false }, spanGaps: true });
+        values.push(line);
+      });
+      host.appendChild(titles);
+      plots.push(new uPlot({
+        width: Math.max(240, host.clientWidth), height: last ? 190 : 160, legend: { show: false },
+        cursor: { sync: { key: "overlay" }, drag: { x: false, y: false }, y: false },
+        scales: { x: { time: false } }, series: series,
+        axes: [
+          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: last ? 34 : 6, values: function (u, s) { return s.map(function (v) { return last ? v + " min" : ""; }); } },
+          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: 44 },
+        ],
+        hooks: { setCursor: [function (u) {
+          keys.forEach(function (key, i) {
+            var value = u.cursor.idx === null || u.cursor.idx === undefined ? null : part.lines[i][u.cursor.idx];
+            key.textContent = value === null ? "" : value;
+          });
+        }] },
+      }, values, host));
+    }
+
+    function draw() {
+      plots.forEach(function (plot) { plot.destroy(); });
+      plots = [];
+      host.innerHTML = "";
+      data.panels.forEach(function (part, i) { panel(part, i === data.panels.length - 1); });
+      note.textContent = "Minutes since the flame. Whole line: " + data.names[0] + ". Broken line: " + data.names[1] + ".";
+      figure.setAttribute("data-drawn", data.names.join(" over "));
+    }
+
+    var request = new XMLHttpRequest(), timer;
+    request.open("GET", figure.getAttribute("data-overlay"));
+    request.onload = function () {
+      if (request.status !== 200) { note.textContent = "The chart could not be loaded."; return; }
+      data = JSON.parse(request.responseText);
+      draw();
+    };
+    request.send();
+    window.addEventListener("resize", function () { clearTimeout(timer); timer = setTimeout(function () { if (data) { draw(); } }, 200); });
+    if (dark && dark.addEventListener) { dark.addEventListener("change", function () { if (data) { draw(); } }); }
+  }
+
+  Array.prototype.forEach.call(document.querySelectorAll("[data-overlay]"), function (figure) { return new Overlay(figure); });
   Array.prototype.forEach.call(document.querySelectorAll("[data-chart]"), function (figure) { return new Chart(figure); });
 })();

@@ -44,7 +44,7 @@ def opened(browser: Browser, url: str, size: str = "desk", theme: str = "light",
 
 
 def drawn(page: Page) -> None:
-    for figure in page.locator("[data-chart]").all():
+    for figure in page.locator("[data-chart], [data-overlay]").all():
         expect(figure).to_have_attribute("data-drawn", re.compile(".+"))
 
 
@@ -274,3 +274,15 @@ def test_troubles_of_the_host_come_and_go_by_themselves(browser: Browser, server
         expect(page.get_by_text("The disk is full; make room")).to_be_visible()
         shop.live.show(troubles=())
         expect(page.get_by_text("The disk is full; make room")).to_have_count(0)
+
+
+def test_two_firings_are_laid_one_over_another(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    with opened(browser, server.url + "furnace/engine-shed/firings", "phone") as page:
+        drawn(page)
+        expect(page.locator(".chart canvas")).to_have_count(3)
+        before = page.locator(".chart-note").inner_text()
+        page.get_by_label("over this one").select_option(index=5)
+        page.get_by_role("button", name="Show", exact=True).click()
+        drawn(page)
+        expect(page.locator(".chart-note")).not_to_have_text(before)

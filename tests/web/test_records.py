@@ -214,3 +214,18 @@ def test_figures_of_nothing_are_good(client: httpx.Client, shop: Workshop) -> No
     text = client.get("/alarms/figures?days=7").text
     assert "How the alarms behave" in text and "Kept quiet as a consequence" in text
     assert client.get("/alarms/figures?days=x").status_code == 200
+
+
+def test_two_firings_one_over_another_start_at_the_flame(client: httpx.Client, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    one, other = (event.start_ms for event in shop.store.events("engine-shed", "firing")[-1:-6:-4])
+    data = client.get(f"/furnace/engine-shed/overlay.json?one={one}&other={other}").json()
+    stack = data["panels"][0]
+    assert stack["label"] == "Stack" and len(stack["lines"]) == 2 and len(data["t"]) == 300
+    for line in stack["lines"]:
+        before = [v for t, v in zip(data["t"], line, strict=True) if t < -1 and v is not None]
+        later = [v for t, v in zip(data["t"], line, strict=True) if 20 < t < 50 and v is not None]
+        assert max(before) < 60 < 270 < min(later)
+    newest = client.get("/furnace/engine-shed/overlay.json?one=x").json()
+    assert len(newest["names"]) == 2
+    assert client.get("/furnace/carriage-shop/overlay.json").status_code == 404

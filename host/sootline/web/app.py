@@ -54,6 +54,7 @@ def build(
             Route("/furnace/{furnace}/sensors", pages.sensors),
             Route("/furnace/{furnace}/season", pages.season),
             Route("/furnace/{furnace}/chart.json", pages.chart),
+            Route("/furnace/{furnace}/overlay.json", records.overlay),
             Route("/furnace/{furnace}/{what}", records.events),
             Route("/alarms", records.alarms),
             Route("/alarms/figures", records.figures),

@@ -1,6 +1,7 @@
 """What has been: alarms and how they behave, refills, firings and warm-ups, the log, messages set aside."""
 
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from starlette.requests import Request
@@ -8,11 +9,13 @@ from starlette.responses import Response
 
 from sootline import units, wording
 from sootline.alarms import Alarm
+from sootline.events import Event
 from sootline.store import Store
 from sootline.web.alarm_views import alarm_views, is_standing
 from sootline.web.event_views import KINDS, event_table
 from sootline.web.figures import DAY_MS, figures
 from sootline.web.log_views import entry_views
+from sootline.web.overlay import overlay
 from sootline.web.render import Renderer
 from sootline.web.source import Live
 
@@ -77,7 +80,17 @@ class Records:
         now_ms = self._now()
         events = self._store.events(view.furnace, KINDS[what], now_ms - EVENT_DAYS * DAY_MS)
         table = event_table(KINDS[what], events, now_ms, system)
-        return self._renderer.page(request, "events.html", view=view, table=table, days=EVENT_DAYS)
+        choice = tuple(event.start_ms for event in _two(events, request)) if what == "firings" else ()
+        return self._renderer.page(request, "events.html", view=view, table=table, days=EVENT_DAYS, choice=choice)
+
+    def overlay(self, request: Request) -> Response:
+        """Two firings one over another: `one` and `other` are the moments they began [ms]."""
+        furnace = request.path_params["furnace"]
+        firings = _two(self._store.events(furnace, "firing"), request)
+        if not firings:
+            return self._renderer.not_found(request)
+        data = overlay(self._store.overview, firings, self._now(), self._renderer.system(request))
+        return Response(json.dumps(data, separators=(",", ":")), media_type="application/json")
 
     def set_aside(self, request: Request) -> Response:
         """Messages that could not be used, and why."""
@@ -105,6 +118,16 @@ class Records:
     def _furnaces(self) -> dict[str, str]:
         names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces())})
         return {name: wording.furnace_name(name) for name in names}
+
+
+def _two(firings: Sequence[Event], request: Request) -> tuple[Event, ...]:
+    """The firings asked for, else the newest and the one before it."""
+    by_start = {event.start_ms: event for event in firings}
+    wanted = [by_start.get(_moment(request.query_params.get(name)) or 0) for name in ("one", "other")]
+    default = [*reversed(firings[-2:])]
+    if len(default) < 2:
+        return ()
+    return tuple(found or standard for found, standard in zip(wanted, default, strict=True))
 
 
 def _moment(text: str | None) -> int | None:
