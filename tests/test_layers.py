@@ -17,7 +17,8 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("service",),
     ("web", "watches"),
     ("ingest", "live"),
-    ("broker", "files", "store", "mirror", "frames", "bench", "fleet"),
+    ("mirror", "frames"),
+    ("broker", "files", "store", "bench", "fleet"),
     # pure from here down
     ("lifecycle", "wording", "report"),
     ("analysis", "sim", "commissioning", "units"),
