@@ -114,7 +114,7 @@ def test_an_alarm_reads_what_since_when_why_and_what_first() -> None:
 def test_causes_in_odd_forms_do_not_break_the_page() -> None:
     odd = alarm(detail={"causes": ["cold oil", {"cause": "air", "evidence": "bubbles"}, 7, {}], "blind_to": None})
     causes = furnace_view(furnace_now(alarms=(odd,)), NOW_MS, "si").alarms[0].causes
-    assert [(c.cause, c.percent, c.evidence) for c in causes] == [("cold oil", "", ()), ("air", "", ("bubbles",))]
+    assert [(c.cause, c.percent, c.evidence) for c in causes] == [("Cold oil", "", ()), ("Air", "", ("bubbles",))]
 
 
 def test_a_fault_found_after_an_outage_says_so() -> None:

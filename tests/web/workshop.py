@@ -248,7 +248,8 @@ def alarm(
             "act_within_min": 40,
             "causes": [
                 {"cause": "Supply empty, valve shut or air leak at the filter bowl", "probability": 0.72,
-                 "evidence": ["no cold oil reached the tank", "earlier refills were normal"]},
+                 "evidence": ["no cold oil reached the tank", "earlier refills were normal"],
+                 "first": "Look at the supply level, then at the filter bowl for bubbles."},
                 {"cause": "Plugged filter", "probability": 0.2, "evidence": ["refills 9 % longer this week"]},
             ],
         },

@@ -16,9 +16,12 @@ _TOLD_APART = ("causes", "blind_to", "act_within_min", "escalated", "repeats")
 
 @dataclass(frozen=True, slots=True)
 class CauseView:
+    """step: what to do first if this is it; may be empty."""
+
     cause: str
     percent: str
     evidence: tuple[str, ...]
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,9 +173,13 @@ def _causes(causes: object) -> Iterable[CauseView]:
             percent = f"{probability:.0%}" if isinstance(probability, int | float) else ""
             evidence = cause.get("evidence") or ()
             lines = (evidence,) if isinstance(evidence, str) else tuple(str(line) for line in evidence)
-            yield CauseView(str(cause["cause"]), percent, lines)
+            yield CauseView(_sentence(str(cause["cause"])), percent, lines, str(cause.get("first") or ""))
         elif isinstance(cause, str):
-            yield CauseView(cause, "", ())
+            yield CauseView(_sentence(cause), "", ())
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _numbers(detail: Mapping[str, Any], now_ms: int, system: System) -> Iterable[tuple[str, str]]:
