@@ -34,6 +34,10 @@ class Server:
         host = f"[{self._host}]" if ":" in self._host else self._host
         return f"http://{host}:{self.port}/"
 
+    @property
+    def running(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
     def start(self) -> None:
         """Bind, then serve. Raises UserError when the address cannot be had."""
         listener = socket.socket(socket.AF_INET6 if ":" in self._host else socket.AF_INET)
