@@ -96,6 +96,13 @@ class Broker:
     def pid(self) -> int | None:
         return self._child.pid if self._child else None
 
+    def __enter__(self) -> "Broker":
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
     def start(self) -> None:
         """Start it and wait until it listens; from then on it is started again whenever it dies."""
         self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -66,12 +66,8 @@ def running(data: Path, **options: Any) -> Iterator[Service]:
 @contextmanager
 def broker(folder: Path) -> Iterator[Address]:
     """A broker that outlives services."""
-    own = Broker(folder, 0)
-    own.start()
-    try:
+    with Broker(folder, 0) as own:
         yield Address(port=own.port)
-    finally:
-        own.stop()
 
 
 class Peer:

@@ -27,32 +27,28 @@ def _alive(pid: int) -> bool:
 
 
 def test_it_listens_on_loopback_only_and_ends_when_stopped(tmp_path: Path) -> None:
-    broker = Broker(tmp_path, 0)
-    broker.start()
-    pid = broker.pid
-    assert pid is not None
-    listening = subprocess.run(["ss", "-Hltnp"], capture_output=True, text=True).stdout
-    addresses = [line.split()[3] for line in listening.splitlines() if f"pid={pid}," in line]
-    assert addresses == [f"127.0.0.1:{broker.port}"]
-    broker.stop()
+    with Broker(tmp_path, 0) as broker:
+        pid = broker.pid
+        assert pid is not None
+        listening = subprocess.run(["ss", "-Hltnp"], capture_output=True, text=True).stdout
+        addresses = [line.split()[3] for line in listening.splitlines() if f"pid={pid}," in line]
+        assert addresses == [f"127.0.0.1:{broker.port}"]
     assert not _alive(pid)
 
 
 def test_it_is_started_again_when_it_is_killed_and_has_kept_what_it_held(tmp_path: Path) -> None:
-    broker = Broker(tmp_path, 0)
-    broker.start()
-    with Peer(broker.port) as peer:
-        peer.publish("sootline/a/alarms/leak", b'{"a": 1}', retain=True)
+    with Broker(tmp_path, 0) as broker:
+        with Peer(broker.port) as peer:
+            peer.publish("sootline/a/alarms/leak", b'{"a": 1}', retain=True)
         kept = tmp_path / "mosquitto.db"  # written in the round after the one that took the message
         eventually(lambda: kept.exists() and b'{"a": 1}' in kept.read_bytes())
         first = broker.pid
         assert first is not None
         os.kill(first, signal.SIGKILL)
         eventually(lambda: broker.pid != first)
-    eventually(lambda: _listens(broker.port))
-    with Peer(broker.port) as late:
-        assert late.hear("sootline/a/alarms/leak") == {"a": 1}
-    broker.stop()
+        eventually(lambda: _listens(broker.port))
+        with Peer(broker.port) as late:
+            assert late.hear("sootline/a/alarms/leak") == {"a": 1}
 
 
 def _listens(port: int) -> bool:
@@ -76,19 +72,15 @@ def test_one_left_behind_by_a_killed_host_does_not_bar_the_next(tmp_path: Path) 
         killed.kill()
     time.sleep(0.1)
     assert _alive(left)
-    broker = Broker(tmp_path, port)
-    broker.start()
-    assert not _alive(left) and broker.pid != left
-    broker.stop()
+    with Broker(tmp_path, port) as broker:
+        assert not _alive(left) and broker.pid != left
 
 
 def test_another_process_that_has_the_number_of_an_old_broker_is_left_alone(tmp_path: Path) -> None:
     with subprocess.Popen(["sleep", "60"]) as other:
         (tmp_path / "mosquitto.pid").write_text(str(other.pid))
-        broker = Broker(tmp_path, 0)
-        broker.start()
-        broker.stop()
-        assert other.poll() is None
+        with Broker(tmp_path, 0):
+            assert other.poll() is None
         other.kill()
 
 
@@ -122,27 +114,25 @@ def _connects(port: int, user: str | None, password: str | None) -> tuple[bool, 
 def test_boards_on_the_network_need_their_password_and_speak_only_for_themselves(tmp_path: Path) -> None:
     passwords = tmp_path / "passwords.txt"
     passwords.write_text("engine-shed:lamp oil\ncarriage-shop:brake van\n")
-    broker = Broker(tmp_path / "broker", 0, Network("127.0.0.1", free_port(), passwords))
-    broker.start()
-    network_port = broker._network.port if broker._network else 0
-    stored = (tmp_path / "broker" / "passwords").read_text()
-    assert "lamp oil" not in stored and "engine-shed:$" in stored
-    assert (tmp_path / "broker" / "passwords").stat().st_mode & 0o077 == 0
-    for user, password in ((None, None), ("engine-shed", "wrong"), ("nobody", "lamp oil")):
-        let_in, client = _connects(network_port, user, password)
-        client.loop_stop()
-        assert not let_in
-    with Peer(broker.port, "sootline/#") as peer:
-        let_in, client = _connects(network_port, "engine-shed", "lamp oil")
-        assert let_in
-        client.publish("sootline/carriage-shop/measurements", b'"forged"', qos=0)
-        client.publish("sootline/engine-shed/alarms/leak", b'"forged"', qos=0)
-        client.publish("sootline/engine-shed/measurements", b'"own"', qos=1).wait_for_publish(10)
-        client.disconnect()
-        client.loop_stop()
-        assert peer.heard.get(timeout=10)[:2] == ("sootline/engine-shed/measurements", "own")
-        assert peer.heard.empty()
-    broker.stop()
+    network_port = free_port()
+    with Broker(tmp_path / "broker", 0, Network("127.0.0.1", network_port, passwords)) as broker:
+        stored = (tmp_path / "broker" / "passwords").read_text()
+        assert "lamp oil" not in stored and "engine-shed:$" in stored
+        assert (tmp_path / "broker" / "passwords").stat().st_mode & 0o077 == 0
+        for user, password in ((None, None), ("engine-shed", "wrong"), ("nobody", "lamp oil")):
+            let_in, client = _connects(network_port, user, password)
+            client.loop_stop()
+            assert not let_in
+        with Peer(broker.port, "sootline/#") as peer:
+            let_in, client = _connects(network_port, "engine-shed", "lamp oil")
+            assert let_in
+            client.publish("sootline/carriage-shop/measurements", b'"forged"', qos=0)
+            client.publish("sootline/engine-shed/alarms/leak", b'"forged"', qos=0)
+            client.publish("sootline/engine-shed/measurements", b'"own"', qos=1).wait_for_publish(10)
+            client.disconnect()
+            client.loop_stop()
+            assert peer.heard.get(timeout=10)[:2] == ("sootline/engine-shed/measurements", "own")
+            assert peer.heard.empty()
 
 
 @pytest.mark.parametrize("text", ["engine-shed\n", "Engine Shed:x\n", "engine-shed:\n"])

@@ -195,13 +195,13 @@ class Intake:
 
     def _admits(self, batch: Batch, pack: packs.Pack, base_ms: int, received_ms: int) -> bool:
         rivals = self._rivals.get(pack.furnace)
-        memory = f"believed boot of {pack.furnace}"
+        memory = f"boots of {pack.furnace}"
         if rivals is None:
             rivals = self._rivals[pack.furnace] = Rivals(self._store.recall(memory))
-        before = rivals.believed
+        before = rivals.state
         admitted = rivals.admits(pack.boot, pack.uptime_ms, base_ms, received_ms)
-        if rivals.believed != before:
-            batch.remember(memory, rivals.believed)
+        if rivals.state != before:
+            batch.remember(memory, rivals.state)
         return admitted
 
     def _move(self, batch: Batch, furnace: str, name: str, boot: _Boot) -> Sequence[Arrival]:
