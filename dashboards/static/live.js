@@ -44,7 +44,7 @@
     each(document.querySelectorAll("[data-for]"), function (node) {
       setText(node, duration((t - Number(node.getAttribute("data-for"))) / 1000));
     });
-    if (source) { showLost(Date.now() - lastWord > 25000); }
+    if (stream && !document.hidden) { showLost(Date.now() - lastWord > 25000); }
   }
 
   function showLost(lost) {
@@ -93,6 +93,7 @@
       var known = body.getAttribute("data-furnaces");
       if (known !== null && known !== parts.furnaces) { location.reload(); return; }
     }
+    if (parts.title) { document.title = parts.title; }
     each(document.querySelectorAll("[data-part]"), function (part) {
       var html = parts[part.getAttribute("data-part")];
       if (html === undefined || part.sootlineHtml === html) { return; }
@@ -115,10 +116,26 @@
     if (data.parts) { show(data.parts); }
   }
 
-  if (source && window.EventSource) {
-    var stream = new EventSource(source);
+  /* Browsers allow few open connections to a host, so a page that nobody looks at lets its own go after a minute. */
+  var stream = null, closing;
+
+  function listen() {
+    stream = new EventSource(source);
     stream.addEventListener("parts", heard);
     stream.addEventListener("beat", heard);
+  }
+
+  if (source && window.EventSource) {
+    listen();
+    document.addEventListener("visibilitychange", function () {
+      clearTimeout(closing);
+      if (document.hidden) {
+        closing = setTimeout(function () { stream.close(); stream = null; }, 60000);
+      } else if (!stream) {
+        lastWord = Date.now();
+        listen();
+      }
+    });
   } else {
     source = null;
   }

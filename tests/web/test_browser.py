@@ -84,6 +84,7 @@ def test_phase_alarm_and_flue_change_by_themselves(browser: Browser, server: Ser
         expect(page.locator(".word")).to_have_text("Locked out")
         expect(page.locator(".alarm h3")).to_have_text("Locked out")
         expect(page.locator(".plate").first).to_have_class("plate flue-stop")
+        expect(page).to_have_title("Engine shed: Act soon · sootline")
         shop.live.put(furnace_now())
         expect(page.locator(".alarm")).to_have_count(0)
 
@@ -167,6 +168,25 @@ def test_numbers_grow_old_and_a_dead_host_is_told(browser: Browser, shop: Worksh
     expect(page.locator(".gauge.old")).to_have_count(page.locator(".gauge").count())
     expect(page.locator(".gauge-stack .age")).to_contain_text("3 min ago")
     context.close()
+
+
+def test_a_page_nobody_looks_at_lets_go_and_catches_up(browser: Browser, server: Server, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    seen = "value => { Object.defineProperty(document, 'hidden', { value, configurable: true });"
+    seen += "document.dispatchEvent(new Event('visibilitychange')); }"
+    with opened(browser, server.url) as page:
+        page.clock.install()
+        page.goto(server.url)
+        stack = page.locator(".gauge-stack .value")
+        expect(stack).to_have_text("284 °C")
+        page.evaluate(seen, True)
+        page.clock.fast_forward(61_000)
+        shop.live.put(furnace_now(stack=301.0))
+        page.wait_for_timeout(800)
+        expect(stack).to_have_text("284 °C")
+        expect(page.locator("#lost")).to_be_hidden()
+        page.evaluate(seen, False)
+        expect(stack).to_have_text("301 °C")
 
 
 def test_without_scripts_the_page_still_tells_everything(browser: Browser, server: Server, shop: Workshop) -> None:

@@ -47,7 +47,7 @@ def test_the_page_of_one_furnace_hears_of_no_other(server: Server, shop: Worksho
         assert not any("carriage-shop" in part for part in next(heard)[1]["parts"])
         shop.live.put(furnace_now("carriage-shop", "lockout"))
         shop.live.put(furnace_now(alarms=(alarm(),)))
-        assert set(next(heard)[1]["parts"]) == {"head:engine-shed", "alarms:engine-shed"}
+        assert set(next(heard)[1]["parts"]) == {"head:engine-shed", "alarms:engine-shed", "title"}
 
 
 def test_units_are_those_of_the_browser(server: Server, shop: Workshop) -> None:
@@ -82,14 +82,17 @@ def test_data_grow_old_without_any_news(shop: Workshop, monkeypatch: pytest.Monk
     server.stop()
 
 
-def test_open_pages_do_not_hold_up_the_end(shop: Workshop) -> None:
+def test_open_pages_are_let_go_at_the_end(shop: Workshop, caplog: pytest.LogCaptureFixture) -> None:
     shop.live.put(furnace_now())
     server = Server(build(shop.live, shop.folder, now=lambda: NOW_MS), port=0)
     server.start()
     with httpx.stream("GET", server.url + "live", timeout=20) as stream:
-        next(events(stream.iter_lines()))
+        pieces = stream.iter_raw()
+        assert next(pieces)
         server.stop()
         assert not server.running
+        assert [*pieces] == []  # a whole answer, not one cut off
+    assert caplog.records == []
     with pytest.raises(httpx.ConnectError):
         httpx.get(server.url)
 

@@ -32,6 +32,7 @@ def build(
     units:        what a browser sees that has not chosen
     now:          the present moment [ms since the Unix epoch]
     hosts:        names besides addresses and home-network names under which the pages may be reached
+    `app.state.release()` lets all open pages go, before the server is stopped.
     """
     renderer = Renderer(live, Assets(), units, now)
     store = Store.open(store_folder, read_only=True)
@@ -47,7 +48,7 @@ def build(
         await feed.stop()
         store.close()
 
-    return Starlette(
+    app = Starlette(
         routes=[
             Route("/", pages.furnaces),
             Route("/furnace/{furnace}", pages.furnace),
@@ -71,3 +72,5 @@ def build(
         exception_handlers={404: pages.not_found, SootlineError: pages.unavailable},
         lifespan=lifespan,
     )
+    app.state.release = feed.release
+    return app

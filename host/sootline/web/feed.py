@@ -57,10 +57,19 @@ class Feed:
         threading.Thread(target=self._wait_for_changes, name="sootline-feed", daemon=True).start()
         self._publisher = asyncio.create_task(self._publish())
 
-    async def stop(self) -> None:
+    def release(self) -> None:
+        """Let all open pages go, so that the server can end. May be called from any thread."""
         self._stopping.set()
+        if self._loop is not None:
+            with contextlib.suppress(RuntimeError):  # the loop has ended, and the pages with it
+                self._loop.call_soon_threadsafe(self._wake_pages)
+
+    def _wake_pages(self) -> None:
         for group in self._groups.values():
             group.changed.set()
+
+    async def stop(self) -> None:
+        self.release()
         if self._publisher is not None:
             self._publisher.cancel()
             await asyncio.gather(self._publisher, return_exceptions=True)

@@ -96,9 +96,12 @@ class Renderer:
         }
         if furnace is None:
             parts["summary"] = str(module.summary(summary(views)))
+            parts["title"] = f"{summary(views).word} · sootline"
         for view in views:
             if furnace in (None, view.furnace):
                 parts |= _furnace_parts(module, view, whole=furnace is not None)
+                if furnace is not None:
+                    parts["title"] = f"{view.name}: {view.verdict.word} · sootline"
         return parts
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import socket
 import threading
+from collections.abc import Callable
 
 import uvicorn
 from starlette.applications import Starlette
@@ -25,6 +26,7 @@ class Server:
             limit_concurrency=500,
         )
         self._server = uvicorn.Server(config)
+        self._release: Callable[[], None] = app.state.release
         self._host = host
         self.port = port
         self._thread: threading.Thread | None = None
@@ -59,7 +61,8 @@ class Server:
         asyncio.run(self._server.serve(sockets=[listener]))
 
     def stop(self, timeout_s: float = 5.0) -> None:
-        """Stop serving; open pages are let go within a second."""
+        """Stop serving; open pages are let go at once."""
+        self._release()
         self._server.should_exit = True
         if self._thread is not None:
             self._thread.join(timeout_s)

@@ -191,7 +191,7 @@ def _verdict(now: FurnaceNow, silent: bool, main: tuple[ReadingView, ...], now_m
     if lost:
         return Verdict("gone", "Partly blind", f"No good reading of {_listed(lost)}.")
     if now.phase in STOPPED:
-        return Verdict("look", "No alarm yet", "See what it waits for.")
+        return Verdict("look", "No alarm yet", f"{wording.phase_words(now.phase).word}: see what it waits for.")
     if now.phase == "unknown":
         return Verdict("gone", "Not known", "Nothing wrong seen, but too little either.")
     if any(alarm.state == "returned" and alarm.acknowledged is None for alarm in now.alarms):
