@@ -51,14 +51,16 @@ class Book:
     """All alarms of one furnace.
 
     repeat_ms: a further raise within this of the last one counts in `detail.repeats`
+    prove_ms:  how long after a cause has gone its consequences still stand under it
     tank_low:  tells whether the day tank has run low, so that a refill fault explains a starving fire
     """
 
-    def __init__(self, repeat_ms: int, tank_low: Callable[[], bool]) -> None:
+    def __init__(self, repeat_ms: int, prove_ms: int, tank_low: Callable[[], bool]) -> None:
         self.entries: list[Entry] = []
         self.changed: list[Entry] = []
         self._last: dict[tuple[str, str | None], Entry] = {}
         self._repeat_ms = repeat_ms
+        self._prove_ms = prove_ms
         self._tank_low = tank_low
 
     def standing(self, alarm: str, channel: str | None = None) -> Entry | None:
@@ -123,7 +125,7 @@ class Book:
 
     def _settle(self, entry: Entry, at_ms: int) -> None:
         """Find the cause the entry stands under, and what stands under it."""
-        for cause in self.all_standing():
+        for cause in self._causes(at_ms):
             if cause is not entry and self._hides(cause, entry):
                 self._hide(cause, entry, at_ms)
                 break
@@ -131,6 +133,14 @@ class Book:
             recent = at_ms - other.raised_ms < self._repeat_ms
             if other is not entry and other.suppressed_by is None and recent and self._hides(entry, other):
                 self._hide(entry, other, at_ms)
+
+    def _causes(self, at_ms: int) -> list[Entry]:
+        """What stands, and what has gone so lately that its consequences may still be coming."""
+        return [
+            entry
+            for entry in self._last.values()
+            if entry.cleared_ms is None or (entry.alarm in HIDES and at_ms - entry.cleared_ms < self._prove_ms)
+        ]
 
     def review(self, at_ms: int) -> None:
         """What a cause hides may have changed (the day tank has run low since): look again."""

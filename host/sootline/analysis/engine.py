@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from sootline.alarms import Alarm
+from sootline.analysis.causes.finder import CauseFinder
 from sootline.analysis.detect import DETECTORS
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.follow.heating import Heating
@@ -47,6 +48,7 @@ class Engine:
         for heating in self.heating.values():
             self.every(3_600_000, heating.hourly)
         self.detectors = [detector(self) for detector in DETECTORS]
+        self.causes = CauseFinder(self)
 
     @property
     def fed_to_ms(self) -> int:

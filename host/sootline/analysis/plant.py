@@ -6,6 +6,7 @@ from typing import Any
 
 from sootline.alarms import Priority
 from sootline.analysis.book import Book, Entry
+from sootline.analysis.catalogue import HIDES
 from sootline.analysis.conditions import Condition, Track
 from sootline.analysis.history import History
 from sootline.analysis.marks import Mark
@@ -30,14 +31,15 @@ class Plant:
         self.history = History()
         self.found_ms = 0
         self.started_ms: int | None = None
-        self.book = Book(round(settings.repeat_s * 1000), self.tank_low)
+        self.book = Book(round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low)
         self.tracks: list[Track] = []
         self.handlers: dict[str, list[MarkHandler]] = {}
         self.event_handlers: dict[str, list[EventHandler]] = {}
         self.log_handlers: list[LogHandler] = []
         self.events: list[Event] = []  # finished since they were last taken
         self.fault_handlers: list[Callable[[str, str], None]] = []
-        self.ran_low = False
+        self.raise_handlers: list[Callable[[Entry], None]] = []
+        self.low_until_ms = -(2**62)  # the day tank is taken to be low until then
         self.setpoints_C: dict[str, float | None] = {
             "tank": profile.tank.setpoint_C,
             "nozzle": profile.nozzle.setpoint_C,
@@ -93,7 +95,7 @@ class Plant:
 
     def tank_low(self) -> bool:
         """The day tank has run low: its switch says so, or the oil left at the last refill fault must be burned."""
-        return self.state("low_level") is True or self.ran_low
+        return self.state("low_level") is True or self.now_ms < self.low_until_ms
 
     # subscriptions, made once at construction
 
@@ -116,6 +118,10 @@ class Plant:
     def on_fault(self, handler: Callable[[str, str], None]) -> None:
         """Call handler(channel, kind) at each reading known to be bad."""
         self.fault_handlers.append(handler)
+
+    def on_raise(self, handler: Callable[[Entry], None]) -> None:
+        """Call handler with each alarm that is raised, or confirmed while it stands."""
+        self.raise_handlers.append(handler)
 
     # time
 
@@ -149,13 +155,16 @@ class Plant:
     def raise_(
         self, alarm: str, priority: Priority, at_ms: int | None = None, channel: str | None = None, **detail: Any
     ) -> Entry:
-        return self.book.raise_(
+        entry = self.book.raise_(
             alarm, channel, priority, self.now_ms if at_ms is None else at_ms, self.found_ms, detail
         )
+        for handler in self.raise_handlers:
+            handler(entry)
+        return entry
 
     def clear(self, alarm: str, channel: str | None = None, at_ms: int | None = None) -> None:
         entry = self.book.clear(alarm, channel, self.now_ms if at_ms is None else at_ms)
-        if entry is not None and entry.hidden:
+        if entry is not None and entry.alarm in HIDES:
             self.at(self.now_ms + round(self.settings.prove_s * 1000), self.book.release, entry)
 
     def logged(self, entry: LogEntry) -> None:

@@ -56,6 +56,7 @@ class Settings:
     )
     climb_K: float = _setting(2.0, "K", "per window; slow heaters in big tanks give 0.5 K/min, most 2-8")
     preheat_slow_ratio: float = _setting(1.5, "1", "times the predicted duration (contract)")
+    preheat_slow_sd: float = _setting(4.0, "1", "and by this many robust sd of the furnace's own log climb rates")
     preheat_slow_margin_s: float = _setting(120.0, "s", "added, for short climbs are measured coarsely")
     stalled_window_s: float = _setting(300.0, "s", "contract")
     stalled_K_per_min: float = _setting(0.1, "K/min", "contract")
@@ -130,7 +131,9 @@ class Settings:
     offline_s: float = _setting(600.0, "s", "contract: no word for this long, or 5 intervals")
     offline_high_s: float = _setting(7200.0, "s", "contract: medium turns high")
     repeat_s: float = _setting(1800.0, "s", "contract: one raise per alarm, channel and furnace in 30 min")
-    prove_s: float = _setting(600.0, "s", "a suppressed alarm whose cause has gone must stand this long to sound")
+    prove_s: float = _setting(
+        1800.0, "s", "after its cause has gone, a consequence has this long to go too: preheat and a proved firing"
+    )
 
     # statistics
     learning_factor: float = _setting(2.0, "1", "contract: limits are this much wider while learning")

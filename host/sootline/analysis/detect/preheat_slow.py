@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
 class PreheatSlow(Detector):
     """The owner sees: tank or nozzle heats slowly; half an element or a half-wave relay looks just like this.
 
-    Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min. The usual rate
+    Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min, and more than 4 sd of
+    the log rates of its climbs allow (some controls heat in two stages). The usual rate
     [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm.
     Returns after two normal preheats.
     Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
@@ -47,7 +49,8 @@ class PreheatSlow(Detector):
         if rate is None or target is None or start is None or rate <= 0:
             return
         minutes = (target - READY_K - heating.start_C) / rate
-        factor = 1 + (self.settings.preheat_slow_ratio - 1) * (
+        spread = math.exp(self.settings.preheat_slow_sd * heating.rate_sd())
+        factor = 1 + (max(self.settings.preheat_slow_ratio, spread) - 1) * (
             self.settings.learning_factor if self._learning(heating) else 1
         )
         due_ms = start + round((factor * minutes * 60 + self.settings.preheat_slow_margin_s) * 1000)
@@ -64,7 +67,8 @@ class PreheatSlow(Detector):
         if refilled is not None and self.plant.now_ms - refilled < 300_000 and refilled > start_ms:
             self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
             return
-        if heating.missing_K() is None or not heating.expected():
+        missing = heating.missing_K()
+        if missing is None or missing <= READY_K or not heating.expected():
             return
         if self.plant.book.standing("preheat-stalled", channel):
             return  # worse, and said already

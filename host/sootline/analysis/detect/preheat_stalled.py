@@ -12,12 +12,14 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 CHECK_MS = 150_000
+STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
 
 
 class PreheatStalled(Detector):
     """The owner sees: heating has stopped short, at so many degrees.
 
-    Rule: |rate| < 0.1 K/min (or falling) over 5 min and more than 3 K under the set point with the heater expected on
+    Rule: |rate| < 0.1 K/min (or falling) over 5 min and more than 3 K + 5 % of the climb + 3 sd of what its
+    control usually holds under the set point with the heater expected on
     (its drive, the call, or the keep-warm rule), looked at every 2.5 min while a climb is under way or kept warm.
     The rate is the least-squares slope of the window.
     Wrong: a thermostat set lower than the profile says; the set point in the profile is then wrong. 1 in 2 seasons.
@@ -44,7 +46,10 @@ class PreheatStalled(Detector):
             return
         self.plant.at(self.plant.now_ms + CHECK_MS, self._check, channel, start_ms)
         missing = heating.missing_K()
-        if missing is None or missing <= self.settings.stalled_under_K or not heating.expected():
+        allowed = self.settings.stalled_under_K * (
+            1 if heating.held_C.count >= 5 else self.settings.learning_factor * 2
+        )
+        if missing is None or missing <= allowed or not heating.expected():
             return
         refilled = self.engine.refills.last_end_ms
         if refilled is not None and self.plant.now_ms - refilled < 600_000:
@@ -68,6 +73,14 @@ class PreheatStalled(Detector):
                 self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),
                 oil_C=self.plant.value(channel), missing_K=round(missing, 1),
             )  # fmt: skip
+
+    def _allowed_K(self, heating: Heating) -> float:
+        """How far under its set point it may rest: 3 K, 5 % of the climb for the thermostat, and the usual scatter."""
+        climb = max((heating.target_C() or 0.0) - heating.start_C, 0.0)
+        allowed = self.settings.stalled_under_K + STOPS_SHORT * climb
+        if heating.held_C.count < 5:
+            return self.settings.learning_factor * allowed
+        return allowed + 3 * (heating.held_C.sd or 0.0)
 
     def _done(self, event: Event) -> None:
         end, channel = event.number("end_C"), str(event.features["channel"])

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 USABLE_SHARE = 0.4  # of the day tank's volume is left above the heater when the float calls (common practice)
+LOOK_MS, DUE_RATIO = 120_000, 1.4  # after a run at the limit: looked at this often; burned this share of the usual
 RAN_LOW_SHARE = 0.6  # of the fire left: from then on a starving fire is the refill's doing
 FREEZE_SOON_MIN = 30.0
 
@@ -24,7 +25,7 @@ class RefillTimeout(Detector):
 
     Rule: a run ended by the limiter (within 0.5 s of it, or as well as runs are timed) and the tank is not full:
     `float` still calls, or `refill_lockout` is on, or the usual run is below 80 % of the limit, or the tank shows no
-    dip [K] (below 35 % of the usual one), whichever is known first.
+    dip [K] (below 35 % of the usual one), or no other run came when 1.4 x the usual had burned, whichever is first.
     Fire left [min] = usable oil / oil burned a minute; the oil burned is one differential per usual interval.
     Wrong: a single refill of very cold oil that just reached the limit yet filled the tank; below 1 a season.
     Blind to: a limit neither given nor learned yet.
@@ -55,6 +56,20 @@ class RefillTimeout(Detector):
         calls = self.plant.state("float")
         if calls or self.plant.state("refill_lockout") or (calls is None and self._usually_short()):
             self._raise(run.end_ms, run.on_s, None)
+        else:
+            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
+
+    def _next_due(self, run: Run) -> None:
+        """A run that ended at the limit, and no other when the fire had burned for one: it did not fill the tank."""
+        refills = self.engine.refills
+        if refills.last_end_ms != run.end_ms or self.engine.pump.start_ms is not None:
+            return
+        burned, usual = refills.burned_since_last_s(), refills.usual_burned_s
+        due = usual.count >= 5 and burned is not None and burned > DUE_RATIO * (usual.median or 0.0)
+        if due:
+            self._raise(run.end_ms, run.on_s, None)
+        elif self.plant.now_ms - run.end_ms < 86_400_000:
+            self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
 
     def _usually_short(self) -> bool:
         limit, usual = self.engine.refills.limit_s, self.engine.refills.usual_on_s
@@ -108,9 +123,10 @@ class RefillTimeout(Detector):
     def _ran_low(self, raised_ms: int) -> None:
         entry = self.plant.book.standing(self.alarm)
         if entry is not None and entry.raised_ms == raised_ms:
-            self.plant.ran_low = True
+            self.plant.low_until_ms = 2**62
             self.plant.book.review(self.plant.now_ms)
 
     def _clear(self, at_ms: int) -> None:
-        self.plant.ran_low = False
+        if self.plant.tank_low():  # what it starved needs a while to recover
+            self.plant.low_until_ms = self.plant.now_ms + round(self.settings.prove_s * 1000)
         self.plant.clear(self.alarm, at_ms=at_ms)

@@ -14,7 +14,7 @@ from sootline.analysis.plant import Plant
 from sootline.events import Event
 
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
-SETTLED_SHARE, FLAT_PER_MIN = 0.6, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
+SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -159,7 +159,7 @@ class Fire:
             "time_to_flame_s": to_flame,
         }
         settled_from = max(end_ms - 300_000, start_ms + (end_ms - start_ms) // 2)
-        for channel in ("stack", "return_air", "room", "outdoor", "combustion_air", "supply_air", "nozzle",
+        for channel in ("stack", "tank", "return_air", "room", "outdoor", "combustion_air", "supply_air", "nozzle",
                         "air_pressure"):  # fmt: skip
             features[f"{channel}_end"] = plant.history.mean(channel, settled_from, end_ms)
         return Event(plant.profile.furnace.id, "firing", start_ms, end_ms, features)

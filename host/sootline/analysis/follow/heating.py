@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+import statistics
 from collections.abc import Callable
 
 from sootline.analysis.conditions import Level, Slope
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
-from sootline.analysis.usual import Usual
+from sootline.analysis.usual import MAD_TO_SD, Usual
 from sootline.events import Event
 from sootline.profile import LogEntry
 
@@ -33,6 +35,7 @@ class Heating:
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
         self.hourly_peak_C = Usual(100)
+        self.held_C = Usual(30)  # at the end of firings
         self.on_begun: list[Callable[[Heating], None]] = []
         self.on_done: list[Callable[[Event | None], None]] = []
         settings = plant.settings
@@ -42,16 +45,26 @@ class Heating:
         plant.on("call", self._called)
         plant.on(f"{channel}_heater", self._called)
         plant.on_log(self._logged)
+        plant.on_event("firing", self._fired)
         self._watch_ready()
         if after is not None:
             after.on_done.append(self._first_is_warm)
 
     def target_C(self) -> float | None:
-        """The set point, or where its climbs usually end; None while unknown."""
+        """The set point, or the lower level its control holds, or where its climbs usually end; None: unknown."""
         given = self.plant.setpoint_C(self.channel)
-        if given is not None:
-            return given
-        return self.usual_end_C.median if self.usual_end_C.count >= 3 else None
+        if given is None:
+            return self.usual_end_C.median if self.usual_end_C.count >= 3 else None
+        held = self.held_C.median if self.held_C.count >= 5 else None
+        return held if held is not None and held < given else given
+
+    def rate_sd(self) -> float:
+        """Robust standard deviation of the log rates of its climbs; 0 while fewer than five are known."""
+        rates = [math.log(rate) for rate in self.usual_K_per_min.values if rate > 0]
+        if len(rates) < 5:
+            return 0.0
+        middle = statistics.median(rates)
+        return MAD_TO_SD * statistics.median(abs(rate - middle) for rate in rates)
 
     def missing_K(self) -> float | None:
         """How far the oil is under its set point now [K]; None when either is unknown."""
@@ -84,13 +97,21 @@ class Heating:
 
     def _logged(self, entry: LogEntry) -> None:
         if entry.kind == "setpoint" and entry.channel == self.channel:
+            self.held_C, self.hourly_peak_C, self.usual_end_C = Usual(30), Usual(100), Usual(20)
             self._watch_ready()
+
+    def _fired(self, event: Event) -> None:
+        value = event.number(f"{self.channel}_end")
+        if value is not None and event.duration_s >= 300 and self.start_ms is None:
+            self.held_C.add(value)
 
     def _called(self, mark: Mark) -> None:
         if mark.on and self.start_ms is None and not self._warm:
-            first_cold = self.after is not None and mark.subject == "call" and self.after.start_ms is not None
+            if self.after is not None and mark.subject == "call":
+                self.plant.at(mark.at_ms + 2 * GIVE_UP_MS, self._still_cold)  # its turn comes when its control says so
+                return
             missing = self.missing_K()
-            if missing is not None and missing > COLD_K and not first_cold:
+            if missing is not None and missing > COLD_K:
                 self._begin(mark.at_ms)
         elif mark.on is False and mark.subject == "call" and self.start_ms is not None and not self._keeps_warm():
             self._end(mark.at_ms, reached=False)
@@ -103,7 +124,8 @@ class Heating:
     def _still_cold(self) -> None:
         """What is heated first has long been warm: this should be heating by now."""
         missing = self.missing_K()
-        if self.start_ms is None and missing is not None and missing > COLD_K and self.expected():
+        first_cold = self.after is not None and self.after.start_ms is not None
+        if self.start_ms is None and missing is not None and missing > COLD_K and self.expected() and not first_cold:
             self._begin(self.plant.now_ms)
 
     def _keeps_warm(self) -> bool:
@@ -116,7 +138,8 @@ class Heating:
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
                 self._begin(mark.at_ms - round(self.plant.settings.climb_window_s * 1000))
         elif not mark.on and self.start_ms is not None:
-            if self.plant.setpoint_C(self.channel) is None:
+            missing = self.missing_K()
+            if missing is None or missing <= READY_K:
                 self._end(mark.at_ms, reached=True)
             elif not self.plant.has("call") and not self._keeps_warm():
                 self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)

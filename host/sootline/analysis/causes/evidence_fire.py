@@ -1,0 +1,286 @@
+"""Evidence from starts and flames: what the stack did, air, oil at the nozzle, timing."""
+
+from itertools import pairwise
+
+from sootline.analysis.causes.scene import Finding, Scene, evidence
+
+MINUTE_MS = 60_000
+ROSE_K = 8.0  # a flame that lit moved the stack by at least this (common practice)
+
+
+def _start_ms(scene: Scene) -> int:
+    """When the start that failed began: the last time the burner came on, else five minutes before."""
+    raised = scene.entry.raised_ms
+    on_s = scene.number("waited_s")
+    if on_s is not None:
+        return raised - round(on_s * 1000)
+    t, x = scene.plant.history.window("burner", raised - 15 * MINUTE_MS, raised)
+    ons = [int(t[k]) for k in range(1, len(t)) if x[k] > 0.5 >= x[k - 1]]
+    return ons[-1] if ons else raised - 5 * MINUTE_MS
+
+
+@evidence("stack-rose", 0.3)
+def stack_rose(scene: Scene) -> Finding | None:
+    """The stack rose at the start that failed: something burned."""
+    start_ms = _start_ms(scene)
+    end_ms = min(scene.now_ms, scene.entry.raised_ms + 3 * MINUTE_MS)
+    t, x = scene.plant.history.window("stack", start_ms - 30_000, end_ms)
+    if len(x) < 3 or t[-1] < start_ms + 20_000:
+        return None
+    rose = float(x[t >= start_ms].max() - x[0])
+    return Finding(rose > ROSE_K, f"stack rose {rose:.0f} K, then fell" if rose > ROSE_K else "stack stayed flat")
+
+
+@evidence("air-low", 0.08)
+def air_low(scene: Scene) -> Finding | None:
+    """Atomising air more than 15 % under its set point while the burner ran, or known to be off."""
+    if not scene.plant.has("air_pressure"):
+        return None
+    other = scene.standing("air-pressure", hours=2.0)
+    set_kPa = scene.plant.profile.air.setpoint_kPa
+    usual = scene.usual("air_Pa") if set_kPa is None else 1000 * set_kPa
+    t, x = scene.plant.history.window("air_pressure", scene.entry.raised_ms - 10 * MINUTE_MS, scene.now_ms)
+    running = _while_burner(scene, t.tolist())
+    pressures = [float(value) for value, on in zip(x, running, strict=True) if on]
+    if usual is None or not pressures:
+        pressure = scene.level("air_Pa")
+        if usual is None or pressure is None:
+            return Finding(True, "atomising air off") if other else None
+        pressures = [pressure]
+    pressure = sorted(pressures)[len(pressures) // 2]
+    return Finding(pressure < 0.85 * usual, f"atomising air {pressure / 1000:.0f} kPa, usual {usual / 1000:.0f}")
+
+
+def _while_burner(scene: Scene, times: list[int]) -> list[bool]:
+    """Whether the burner had been on for 3 s at each time; true throughout where it is not wired."""
+    if not scene.plant.has("burner"):
+        return [scene.fire.on is True] * len(times)
+    history = scene.plant.history
+    return [
+        (history.at("burner", t) or 0.0) > 0.5 and (history.at("burner", t - 3000) or 0.0) > 0.5 for t in times
+    ]  # fmt: skip
+
+
+@evidence("air-dipped", 0.08)
+def air_dipped(scene: Scene) -> Finding | None:
+    """Atomising air had sagged by 15 % in the two minutes before the flame was lost."""
+    end_ms = scene.fire.last_end_ms
+    if end_ms is None or scene.now_ms - end_ms > 2 * 3_600_000:
+        return None
+    x = scene.plant.history.window("air_pressure", end_ms - 2 * MINUTE_MS, end_ms - 3000)[1]
+    usual = scene.usual("air_Pa")
+    if usual is None or not len(x):
+        return None
+    return Finding(float(x.min()) < 0.85 * usual, f"air down to {x.min() / 1000:.0f} kPa, usual {usual / 1000:.0f}")
+
+
+@evidence("air-high", 0.05)
+def air_high(scene: Scene) -> Finding | None:
+    """Atomising air at least 6 % above its usual pressure."""
+    change = scene.change("air_Pa")
+    if change is None:
+        return None
+    return Finding(change[0] > 1.06 * change[1], f"air {change[0] / 1000:.0f} kPa, usual {change[1] / 1000:.0f}")
+
+
+@evidence("air-absent", 0.25)
+def air_absent(scene: Scene) -> Finding | None:
+    """Hardly any atomising air at all."""
+    pressure, setpoint = scene.number("pressure_Pa"), scene.number("setpoint_Pa")
+    if pressure is None or not setpoint:
+        return None
+    return Finding(pressure < 0.3 * setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f}")
+
+
+@evidence("air-over", 0.1)
+def air_over(scene: Scene) -> Finding | None:
+    """The air is above its band, not below."""
+    pressure, setpoint = scene.number("pressure_Pa"), scene.number("setpoint_Pa")
+    if pressure is None or not setpoint:
+        return None
+    return Finding(pressure > setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f}")
+
+
+@evidence("air-sinking", 0.25)
+def air_sinking(scene: Scene) -> Finding | None:
+    """The air had been sinking for days, not at once."""
+    before, usual = scene.seen.daily["air_Pa"].day_before(scene.now_ms), scene.usual("air_Pa")
+    if before is None or usual is None:
+        return None
+    holds = before < 0.96 * usual
+    return Finding(holds, f"air {before / 1000:.0f} kPa the day before, usual {usual / 1000:.0f}")
+
+
+@evidence("nozzle-cold", 0.08)
+def nozzle_cold(scene: Scene) -> Finding | None:
+    """The oil at the nozzle was 8 K or more under its set point, or its usual, at the start."""
+    at = scene.plant.history.at("nozzle", _start_ms(scene))
+    usual = scene.plant.setpoint_C("nozzle")
+    if usual is None:
+        usual = scene.usual("lit_nozzle_C")
+    if at is None or usual is None:
+        return None
+    holds = at < usual - 8.0
+    return Finding(holds, f"oil at the nozzle {at:.0f} °C of {usual:.0f}")
+
+
+@evidence("nozzle-colder", 0.12)
+def nozzle_colder(scene: Scene) -> Finding | None:
+    """The last flames were lit with oil at least 5 K colder at the nozzle than usual."""
+    last, usual = scene.last("lit_nozzle_C", 3), scene.usual("lit_nozzle_C")
+    if last is None or usual is None:
+        return None
+    return Finding(last < usual - 5.0, f"lit with the nozzle at {last:.0f} °C, usual {usual:.0f}")
+
+
+@evidence("nozzle-falls", 0.08)
+def nozzle_falls(scene: Scene) -> Finding | None:
+    """The oil at the nozzle fell by 8 K or more while the fire burned: cold oil comes, or its heater lags."""
+    end_ms, since = scene.fire.last_end_ms, scene.seen.burns[-1].start_ms if scene.seen.burns else None
+    if end_ms is None or since is None or scene.now_ms - end_ms > 2 * 3_600_000:
+        return None
+    x = scene.plant.history.window("nozzle", max(since, end_ms - 3_600_000), end_ms)[1]
+    if len(x) < 3:
+        return None
+    fell = float(x[: max(1, len(x) // 2)].max() - x[-1])
+    return Finding(fell > 8.0, f"nozzle oil fell {fell:.0f} K in the fire" if fell > 8.0 else "nozzle oil stayed warm")
+
+
+@evidence("late-drift", 0.4)
+def late_drift(scene: Scene) -> Finding | None:
+    """The time to flame had been creeping up over days, rather than jumped."""
+    daily = scene.seen.daily["to_flame_s"]
+    before, usual, last = daily.day_before(scene.now_ms), daily.usual(), daily.last(5)
+    if before is None or usual is None or last is None or last - usual < 1.0:
+        return None
+    holds = before - usual > 0.25 * (last - usual)
+    return Finding(holds, f"flame after {last:.0f} s; {before:.0f} s the day before, usual {usual:.0f}")
+
+
+@evidence("late-when-cold", 0.12)
+def late_when_cold(scene: Scene) -> Finding | None:
+    """Only the first flame after a long rest comes late."""
+    first, others = scene.last("first_to_flame_s", 2), scene.last("to_flame_s", 3)
+    if first is None or others is None:
+        return None
+    return Finding(first > others + 3.0, f"first of the day {first:.0f} s, others {others:.0f} s")
+
+
+@evidence("at-refill", 0.12)
+def at_refill(scene: Scene) -> Finding | None:
+    """The flame was lost within 3 min of a refill."""
+    lost_ms = scene.fire.last_end_ms
+    if lost_ms is None or not scene.seen.runs:
+        return None
+    near = any(0 <= lost_ms - run.start_ms < 3 * MINUTE_MS for run in scene.seen.runs)
+    return Finding(near, "lost just after a refill" if near else "no refill just before")
+
+
+@evidence("came-back", 0.5)
+def came_back(scene: Scene) -> Finding | None:
+    """The fire came back by itself."""
+    if scene.fire.on is None:
+        return None
+    back = scene.entry.detail.get("recovered") is True or scene.fire.on or not scene.entry.stands
+    if not back and scene.now_ms - scene.entry.raised_ms < 3 * MINUTE_MS:
+        return None
+    return Finding(bool(back), "it relit by itself" if back else "it has not relit")
+
+
+@evidence("same-time", 0.08)
+def same_time(scene: Scene) -> Finding | None:
+    """Lost about the same time into each of the last three firings, with the call still on."""
+    lost = [burn for burn in scene.seen.burns if burn.called is not False][-3:]
+    if len(lost) < 3 or (scene.number("losses_1h") or 0) < 2:
+        return None
+    minutes = sorted((burn.end_ms - burn.start_ms) / MINUTE_MS for burn in lost)
+    holds = minutes[-1] < 1.25 * minutes[0] and minutes[0] > 0.5
+    return Finding(holds, f"lost after {minutes[0]:.0f} to {minutes[-1]:.0f} min each time")
+
+
+@evidence("supply-dregs", 0.08)
+def supply_dregs(scene: Scene) -> Finding | None:
+    """The supply tank is nearly empty: water and sludge lie at the bottom."""
+    level = scene.plant.value("supply_level")
+    return None if level is None else Finding(level < 0.1, f"supply tank {100 * level:.0f} %")
+
+
+@evidence("draft-reversed", 0.02)
+def draft_reversed(scene: Scene) -> Finding | None:
+    """The breech draft had gone to nothing or reversed in the three minutes before."""
+    end_ms = scene.fire.last_end_ms
+    if end_ms is None or scene.now_ms - end_ms > 2 * 3_600_000:
+        return None
+    x = scene.plant.history.window("draft_breech", end_ms - 3 * MINUTE_MS, end_ms - 5000)[1]
+    return Finding(float(x.max()) > -1.0, f"breech draft up to {x.max():.0f} Pa") if len(x) else None
+
+
+@evidence("burner-never", 0.2)
+def burner_never(scene: Scene) -> Finding | None:
+    """The burner never came on in this call."""
+    if not scene.plant.has("burner"):
+        return None
+    since = scene.plant.changed_ms("call")
+    if since is None or scene.plant.state("call") is not True:
+        return None
+    x = scene.plant.history.window("burner", max(since, scene.now_ms - 4 * 3_600_000), scene.now_ms)[1]
+    tried = bool((x > 0.5).any())
+    return Finding(not tried, "the burner has tried" if tried else "the burner never came on")
+
+
+@evidence("oil-warm", 0.6)
+def oil_warm(scene: Scene) -> Finding | None:
+    """Day tank and nozzle oil are at their set points."""
+    missing = [m for m in (heating.missing_K() for heating in scene.engine.heating.values()) if m is not None]
+    if not missing:
+        return None
+    return Finding(max(missing) < 6.0, "oil is warm" if max(missing) < 6.0 else f"oil {max(missing):.0f} K too cold")
+
+
+@evidence("burner-on", 0.5)
+def burner_on(scene: Scene) -> Finding | None:
+    """The burner is energised."""
+    on = scene.plant.state("burner")
+    return None if on is None else Finding(on, "burner energised" if on else "burner off")
+
+
+@evidence("went-on", 0.35)
+def went_on(scene: Scene) -> Finding | None:
+    """The fire burned on past the end of a call; else it started with none."""
+    called_off, since = scene.plant.changed_ms("call"), scene.fire.since_ms
+    if called_off is None or scene.plant.state("call") is not False or since is None:
+        return None
+    start_ms = since if scene.fire.on else (scene.seen.burns[-1].start_ms if scene.seen.burns else since)
+    holds = start_ms < called_off
+    return Finding(holds, "burned on after the call ended" if holds else "started with no call")
+
+
+@evidence("stack-climbs-alone", 0.05)
+def stack_climbs_alone(scene: Scene) -> Finding | None:
+    """The stack heats up although the burner is off."""
+    burner = scene.plant.state("burner")
+    slope = scene.plant.slope_per_min("stack", 300_000)
+    if burner is None or slope is None:
+        return None
+    return Finding(not burner and slope > 1.0, f"burner {'on' if burner else 'off'}, stack {slope:+.1f} K/min")
+
+
+@evidence("call-ended-it", 0.5)
+def call_ended_it(scene: Scene) -> Finding | None:
+    """The short firings ended because the call did."""
+    burns = [burn for burn in scene.seen.burns if burn.called is not None][-6:]
+    if len(burns) < 4:
+        return None
+    ended = sum(burn.called is False for burn in burns)
+    return Finding(ended >= 0.6 * len(burns), f"the call ended {ended} of the last {len(burns)} firings")
+
+
+@evidence("brief-rests", 0.3)
+def brief_rests(scene: Scene) -> Finding | None:
+    """It rests only minutes between firings: the thermostat's own doing, not the room's."""
+    burns = list(scene.seen.burns)[-6:]
+    if len(burns) < 4:
+        return None
+    rests = sorted((b.start_ms - a.end_ms) / MINUTE_MS for a, b in pairwise(burns))
+    middle = rests[len(rests) // 2]
+    return Finding(middle < 6.0, f"rests {middle:.0f} min between firings")

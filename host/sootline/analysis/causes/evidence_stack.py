@@ -1,0 +1,136 @@
+"""Evidence from steady firings: stack, warm air, draft; steps and their sign."""
+
+from sootline.analysis.causes.scene import Finding, Scene, evidence
+
+
+def _compared(scene: Scene, feature: str, unit: str, what: str, up: float, by: float) -> Finding | None:
+    """Whether a steady feature has grown by the factor `up` and by the amount `by`."""
+    change = scene.change(feature)
+    if change is None:
+        return None
+    now, usual = change
+    return Finding(now > up * usual and now > usual + by, f"{what} {now:.0f} {unit}, usual {usual:.0f}")
+
+
+@evidence("stack-up", 0.12)
+def stack_up(scene: Scene) -> Finding | None:
+    """Steady net stack at least 8 K above its usual."""
+    return _compared(scene, "stack_net_K", "K", "net stack", 1.0, 8.0)
+
+
+@evidence("stack-down", 0.1)
+def stack_down(scene: Scene) -> Finding | None:
+    """Steady net stack at least 10 K below its usual."""
+    change = scene.change("stack_net_K")
+    if change is None:
+        return None
+    return Finding(change[0] < change[1] - 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f}")
+
+
+@evidence("air-rise-up", 0.1)
+def air_rise_up(scene: Scene) -> Finding | None:
+    """The warm air rises at least 8 % and 3 K more than usual through the furnace: too little of it moves."""
+    return _compared(scene, "supply_rise_K", "K", "warm-air rise", 1.08, 3.0)
+
+
+@evidence("return-hot", 0.1)
+def return_hot(scene: Scene) -> Finding | None:
+    """Return air at least 6 K warmer than usual."""
+    return _compared(scene, "return_C", "°C", "return air", 0.0, 6.0)
+
+
+@evidence("return-cold", 0.12)
+def return_cold(scene: Scene) -> Finding | None:
+    """Return air at least 5 K colder than usual."""
+    change = scene.change("return_C")
+    if change is None:
+        return None
+    return Finding(change[0] < change[1] - 5.0, f"return air {change[0]:.0f} °C, usual {change[1]:.0f}")
+
+
+@evidence("draft-drop-up", 0.12)
+def draft_drop_up(scene: Scene) -> Finding | None:
+    """The draft lost across the heat exchanger has grown by a fifth: deposits in the gas path."""
+    return _compared(scene, "draft_drop_Pa", "Pa", "draft lost across the exchanger", 1.2, 1.0)
+
+
+@evidence("draft-weak", 0.1)
+def draft_weak(scene: Scene) -> Finding | None:
+    """The breech draft is a third weaker than usual."""
+    change = scene.change("draft_Pa")
+    if change is None or change[1] > -3.0:
+        return None
+    return Finding(change[0] > 0.67 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f}")
+
+
+@evidence("draft-strong", 0.1)
+def draft_strong(scene: Scene) -> Finding | None:
+    """The breech draft is a third stronger than usual: the draft regulator may be stuck shut."""
+    change = scene.change("draft_Pa")
+    if change is None or change[1] > -3.0:
+        return None
+    return Finding(change[0] < 1.33 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f}")
+
+
+@evidence("ash-known", 0.2)
+def ash_known(scene: Scene) -> Finding | None:
+    """The stack had been rising for weeks before."""
+    other = scene.standing("stack-rising", hours=24.0)
+    return Finding(other is not None, "the stack had been rising for weeks" if other else "no slow rise known before")
+
+
+@evidence("step-known", 0.12)
+def step_known(scene: Scene) -> Finding | None:
+    """The stack had jumped in the 6 days before."""
+    other = scene.standing("stack-step", hours=6 * 24)
+    return Finding(other is not None, "the stack jumped not long before" if other else "no jump of the stack before")
+
+
+@evidence("step-up", 0.55)
+def step_up(scene: Scene) -> Finding | None:
+    """The step is upwards."""
+    step = scene.number("step_K")
+    return None if step is None else Finding(step > 0, f"stack {step:+.0f} K from one firing to the next")
+
+
+@evidence("rise-fast", 0.25)
+def rise_fast(scene: Scene) -> Finding | None:
+    """The rise is faster than 25 K per 100 burning hours: ashy oil or a sooting fire."""
+    slope = scene.number("slope_K_per_100h")
+    return None if slope is None else Finding(slope > 25.0, f"rises {slope:.0f} K per 100 h of firing")
+
+
+@evidence("low-from-first", 0.2)
+def low_from_first(scene: Scene) -> Finding | None:
+    """The stack has been this cool since it was first watched."""
+    change = scene.change("stack_net_K")
+    if change is None:
+        return None
+    return Finding(abs(change[0] - change[1]) < 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f}")
+
+
+@evidence("blower-off", 0.06)
+def blower_off(scene: Scene) -> Finding | None:
+    """The warm-air fan stands still although the furnace is hot."""
+    blower = scene.plant.state("blower")
+    if blower is None:
+        return None
+    return Finding(not blower, "warm-air fan runs" if blower else "warm-air fan stands still")
+
+
+@evidence("air-usual-when-open", 0.15)
+def air_usual_when_open(scene: Scene) -> Finding | None:
+    """The warm air was no hotter than usual when the limit opened."""
+    change = scene.change("supply_rise_K")
+    if change is None:
+        return None
+    return Finding(change[0] < 1.04 * change[1], f"warm-air rise {change[0]:.0f} K, usual {change[1]:.0f}")
+
+
+@evidence("rise-creeping", 0.3)
+def rise_creeping(scene: Scene) -> Finding | None:
+    """The warm-air rise had been creeping up for days, as when filters fill with dust."""
+    before, usual = scene.seen.daily["supply_rise_K"].day_before(scene.now_ms), scene.usual("supply_rise_K")
+    if before is None or usual is None:
+        return None
+    return Finding(before > 1.03 * usual, f"warm-air rise {before:.0f} K the day before, usual {usual:.0f}")

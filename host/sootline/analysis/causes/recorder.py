@@ -1,0 +1,131 @@
+"""What the evidence compares with: features of refills, firings and preheats over weeks, and the last log entries."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sootline.analysis.causes.daily import Daily
+from sootline.analysis.follow.pump import Run
+from sootline.events import Event
+from sootline.profile import LogEntry
+
+if TYPE_CHECKING:
+    from sootline.analysis.engine import Engine
+
+DAY_MS = 86_400_000
+FEATURES = (
+    "refill_s", "refill_dip_K", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
+    "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
+    "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A",
+)  # fmt: skip
+SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
+SETTLING_MS = 240_000
+
+
+@dataclass(frozen=True, slots=True)
+class Burn:
+    """A finished firing, as far as its end tells why it ended. called: the call was still on just after."""
+
+    start_ms: int
+    end_ms: int
+    called: bool | None
+    limited: bool
+
+
+class Recorder:
+    """Subscribes to the events of one engine. `daily[feature]` for each of FEATURES."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self.plant = engine.plant
+        self.daily = {name: Daily() for name in FEATURES}
+        self.runs: deque[Run] = deque(maxlen=30)
+        self.burns: deque[Burn] = deque(maxlen=12)
+        self.log: deque[LogEntry] = deque(maxlen=20)
+        self.last_refill: Event | None = None
+        engine.pump.on_ended.append(self.runs.append)
+        self.plant.on_event("refill", self._refill)
+        self.plant.on_event("firing", self._firing)
+        self.plant.on_event("preheat", self._preheat)
+        self.plant.on_log(self.log.append)
+
+    def entered(self, kind: str, now_ms: int, days: float) -> LogEntry | None:
+        """The last log entry of a kind within so many days, or None."""
+        found = (entry for entry in reversed(self.log) if entry.kind == kind)
+        entry = next(found, None)
+        return entry if entry is not None and now_ms - entry.at_ms <= days * DAY_MS else None
+
+    def _add(self, feature: str, t_ms: int, value: float | None) -> None:
+        self.daily[feature].add(t_ms, value)
+
+    def _refill(self, event: Event) -> None:
+        self.last_refill = event
+        if event.features["stalled"]:
+            return
+        t_ms = event.end_ms
+        oil_C = event.number("supply_C")
+        self._add("refill_s", t_ms, event.number("on_time_s"))
+        self._add("refill_dip_K", t_ms, event.number("dip_K"))
+        self._add("refill_oil_C", t_ms, event.number("outdoor_C") if oil_C is None else oil_C)
+        self._add("suction_Pa", t_ms, self.suction_Pa(event.start_ms, event.end_ms))
+        burned = event.number("burned_s")
+        if burned is not None and burned > 60.0:
+            self._add("refill_interval_s", t_ms, burned)
+
+    def suction_Pa(self, start_ms: int, end_ms: int) -> float | None:
+        """The deepest vacuum while the pump ran, after its first two seconds; None without a reading then."""
+        x = self.plant.history.window("suction", start_ms + 2000, end_ms - 1)[1]
+        return float(x.min()) if len(x) else None
+
+    def _firing(self, event: Event) -> None:
+        plant, t_ms = self.plant, event.end_ms
+        history = plant.history
+        called = plant.state("call") if plant.has("call") else None
+        limited = history.window("limit", t_ms - 15_000, plant.now_ms)[1]
+        self._ended(event, called, bool((limited > 0.5).any()))
+        to_flame = event.number("time_to_flame_s")
+        rested = len(self.burns) < 2 or event.start_ms - self.burns[-2].end_ms > 4 * 3_600_000
+        self._add("first_to_flame_s" if rested else "to_flame_s", t_ms, to_flame)
+        lit_nozzle_C = history.at("nozzle", event.start_ms) if plant.now_ms - event.start_ms < 3 * 3_600_000 else None
+        self._add("lit_nozzle_C", t_ms, lit_nozzle_C)
+        if event.end_ms - event.start_ms >= SETTLED_MS:
+            for feature, value in self.levels(t_ms).items():
+                self._add(feature, t_ms, value)
+
+    def _ended(self, event: Event, called: bool | None, limited: bool) -> None:
+        self.burns.append(Burn(event.start_ms, event.end_ms, called, limited))
+
+    def levels(self, end_ms: int) -> dict[str, float | None]:
+        """The steady features of a fire over the four minutes before a moment."""
+        history, start_ms = self.plant.history, end_ms - SETTLING_MS
+
+        def mean(channel: str) -> float | None:
+            return history.mean(channel, start_ms, end_ms)
+
+        returned = mean("return_air")
+        if returned is None:
+            returned = mean("room")
+        stack, supply, draft, fire = mean("stack"), mean("supply_air"), mean("draft_breech"), mean("draft_fire")
+        return {
+            "stack_net_K": None if stack is None else stack - (20.0 if returned is None else returned),
+            "supply_rise_K": None if supply is None or returned is None else supply - returned,
+            "return_C": returned,
+            "air_Pa": mean("air_pressure"),
+            "draft_Pa": draft,
+            "draft_drop_Pa": None if draft is None or fire is None else fire - draft,
+        }
+
+    def _preheat(self, event: Event) -> None:
+        channel, start_C = str(event.features["channel"]), event.number("start_C")
+        self._add(f"{channel}_start_C", event.end_ms, start_C)
+        self._add(f"{channel}_heater_A", event.end_ms, self.heater_A(channel, event.start_ms, event.end_ms))
+
+    def heater_A(self, channel: str, start_ms: int, end_ms: int) -> float | None:
+        """Mean current [A] while any flowed, 0.0 when none did; None without readings."""
+        x = self.plant.history.window(f"{channel}_heater_current", start_ms, end_ms)[1]
+        if not len(x):
+            return None
+        flowing = x[x > 0.2]
+        return float(flowing.mean()) if len(flowing) else 0.0
