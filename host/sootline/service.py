@@ -21,7 +21,7 @@ import msgspec
 from sootline.alarms import Alarm
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
-from sootline.errors import StoreUnavailable, UserError
+from sootline.errors import SootlineError, StoreUnavailable, UserError
 from sootline.files import profiles
 from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
@@ -42,6 +42,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 5.0
 SETTLE_S = 600.0
+COMPACT_S = 600.0
 RETAINED_S = 1.0  # after subscribing, what the broker has retained has come by then
 BATCH = 500
 SET_ASIDE_SHOWN = 10
@@ -86,6 +87,7 @@ class Service:
         self._queue: queue.SimpleQueue[Item | Act | None] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._troubles: dict[str, str] = {}
+        self._troubles_turn = threading.Lock()
         self._retained: dict[str, bytes] = {}
         self._reconcile_at: float | None = None
         self.live = Live(self._queue.put)
@@ -96,7 +98,7 @@ class Service:
         except StoreUnavailable as error:
             raise UserError(str(error)) from None
         self._intake = Intake(self.store, options.root)
-        self._watches = Watches(self.store, self._profile)
+        self._watches = Watches(self.store, self._profile, guarded=True)
         self._alarms = AlarmList()
         self.broker = (
             None
@@ -114,6 +116,7 @@ class Service:
         self._history: Iterable[Sequence[Message]] = ()
         self._recorder = Recorder(options.record) if options.record else None
         self._worker = threading.Thread(target=self._run, name="worker", daemon=True)
+        self._keeper = threading.Thread(target=self._keep_store, name="keeper", daemon=True)
 
     def start(self, history: Iterable[Sequence[Message]] = ()) -> None:
         """Returns when the pages are served; what is stored is read back after that.
@@ -129,6 +132,7 @@ class Service:
             self.stop()
             raise
         self._worker.start()
+        self._keeper.start()
 
     def stop(self) -> None:
         """Stop in order; nothing that was acknowledged is lost."""
@@ -137,6 +141,8 @@ class Service:
         if self._worker.is_alive():
             self._worker.join(30)
             self._client.stop()
+        if self._keeper.is_alive():
+            self._keeper.join(30)
         self.web.stop()
         if self.broker:
             self.broker.stop()
@@ -291,6 +297,7 @@ class Service:
             self._keep(Changes({alarm.key: alarm for alarm in unshelved}))
         self._trouble("broker", self._client.problem)
         self._trouble("foreign", self._foreign())
+        self._trouble("analysis", "; ".join(self._watches.troubles) or None)
         self._publish()
         self._show(self._watches.furnaces)
 
@@ -340,6 +347,15 @@ class Service:
                 self._trouble("store", f"{error}; messages wait at the broker until it can be written again")
                 if self._stopping.wait(_RETRY_S):
                     raise _Stopped from None
+
+    def _keep_store(self) -> None:
+        """Bring finished hours and days of the store into their lasting form, now and then."""
+        while not self._stopping.wait(COMPACT_S):
+            try:
+                problems = self.store.compact(now_ms()).problems
+                self._trouble("compaction", "; ".join(problems) or None)
+            except SootlineError as error:
+                self._trouble("compaction", str(error))
 
     # what others see
 
@@ -397,13 +413,15 @@ class Service:
         )
 
     def _trouble(self, kind: str, text: str | None) -> None:
-        if text is None:
-            self._troubles.pop(kind, None)
-        else:
-            if self._troubles.get(kind) != text and kind == "store":
-                log.error("%s", text)
-            self._troubles[kind] = text
-        self.live.show(troubles=tuple(self._troubles.values()))
+        """Show what is wrong, or that it is so no more; called by worker and keeper."""
+        with self._troubles_turn:
+            if text is None:
+                self._troubles.pop(kind, None)
+            else:
+                if self._troubles.get(kind) != text and kind in ("store", "compaction"):
+                    log.error("%s", text)
+                self._troubles[kind] = text
+            self.live.show(troubles=tuple(self._troubles.values()))
 
 
 def replace_alarms(changes: Changes, alarms: dict[Key, Alarm]) -> Changes:

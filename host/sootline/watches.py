@@ -3,7 +3,9 @@
 The live service and the replay of a recording both go through here, so that both find the same.
 """
 
+import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -12,6 +14,7 @@ import numpy as np
 from sootline.alarms import Alarm
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.watch import Key, Update, Watch
+from sootline.errors import SootlineError
 from sootline.events import Event
 from sootline.files.profiles import default
 from sootline.ingest.intake import Arrival
@@ -20,9 +23,13 @@ from sootline.profile import LogEntry, Profile
 from sootline.series import Rows, concatenate
 from sootline.store import Store
 
+log = logging.getLogger(__name__)
+
 PROMPT_MS = 30_000  # rows received this soon are known at their own time; later ones when they are received
 BLOCK_PACKS = 20_000
 DAY_MS = 86_400_000
+RETRY_MS = 600_000  # a watch that has failed is made anew after this ...
+RETRY_STORE_MS = 15_000  # ... or this, where only the store could not be read
 _INTERVALS_S = (0.2, 3600.0)
 
 
@@ -37,6 +44,17 @@ class Changes:
 
     def __bool__(self) -> bool:
         return bool(self.alarms or self.removed or self.events or self.removed_events)
+
+    def extend(self, later: "Changes") -> None:
+        """Take in later changes."""
+        self.add(
+            Update(
+                tuple(later.alarms.values()),
+                tuple(later.removed),
+                tuple(later.events.values()),
+                tuple(later.removed_events),
+            )
+        )
 
     def add(self, update: Update) -> None:
         """Take in a later update."""
@@ -56,9 +74,14 @@ class Changes:
 
 @dataclass(slots=True)
 class Furnace:
-    """One furnace's watch, and the last word on each of its channels and from its board."""
+    """One furnace's watch, and the last word on each of its channels and from its board.
+
+    trouble, retry_ms: the watch has failed by an error of ours and is made anew, not before that time
+    """
 
     watch: Watch
+    trouble: str | None = None
+    retry_ms: int = 0
     readings: dict[str, Reading] = field(default_factory=dict)
     sampling: Sampling | None = None
     last_word_ms: int | None = None
@@ -69,26 +92,56 @@ class Watches:
     """Makes a watch for each furnace as it is first heard of. Not thread-safe: one worker owns it.
 
     profile_of: the profile of a furnace
+    guarded:    an error of ours in one furnace's watch is noted and leaves the others to go on; else it is raised
     """
 
-    def __init__(self, store: Store, profile_of: Callable[[str], Profile] = default) -> None:
+    def __init__(self, store: Store, profile_of: Callable[[str], Profile] = default, *, guarded: bool = False) -> None:
         self._store = store
         self._profile_of = profile_of
+        self._guarded = guarded
         self.furnaces: dict[str, Furnace] = {}
 
     def furnace(self, name: str) -> Furnace:
         found = self.furnaces.get(name)
         if found is None:
-            profile = self._profile_of(name)
-            entries = {*profile.log, *self._store.log(name)}
-            profile = replace(profile, log=tuple(sorted(entries, key=lambda entry: entry.at_ms)))
-            watch = Watch(profile, lambda start_ms, end_ms: self._store.read(name, start_ms, end_ms))
-            found = self.furnaces[name] = Furnace(watch)
+            found = self.furnaces[name] = Furnace(self._new_watch(name))
         return found
+
+    def _new_watch(self, name: str) -> Watch:
+        profile = self._profile_of(name)
+        entries = {*profile.log, *self._store.log(name)}
+        profile = replace(profile, log=tuple(sorted(entries, key=lambda entry: entry.at_ms)))
+        return Watch(profile, lambda start_ms, end_ms: self._store.read(name, start_ms, end_ms))
+
+    @contextmanager
+    def _guard(self, furnace: Furnace, now_ms: int) -> Iterator[None]:
+        try:
+            yield
+        except SootlineError as error:  # the store cannot be read: say why, and look again soon
+            if not self._guarded:
+                raise
+            furnace.trouble = f"the analysis of {furnace.watch.profile.furnace.id} waits: {error}"
+            furnace.retry_ms = now_ms + RETRY_STORE_MS
+        except Exception as error:
+            if not self._guarded:
+                raise
+            name = furnace.watch.profile.furnace.id
+            log.exception("the analysis of %s has failed", name)
+            furnace.trouble = (
+                f"the analysis of {name} has failed ({type(error).__name__}: {error}); "
+                "its readings are kept, but its alarms are not followed"
+            )
+            furnace.retry_ms = now_ms + RETRY_MS
 
     def resume(self, name: str, now_ms: int) -> Changes:
         """Begin with all that is stored of a furnace; what differs from the stored findings is returned."""
         furnace = self.furnace(name)
+        changes = Changes()
+        with self._guard(furnace, now_ms):
+            self._resume(name, furnace, now_ms, changes)
+        return changes
+
+    def _resume(self, name: str, furnace: Furnace, now_ms: int, changes: Changes) -> None:
         kept = {alarm.key: alarm for alarm in self._store.alarms(name)}
         announced = self._store.announcements().get(name)
         if announced is not None:
@@ -98,7 +151,6 @@ class Watches:
                 furnace.watch.arrived(concatenate([]), None, furnace.sampling)
         furnace.last_word_ms = self._store.last_received_ms(name)
         furnace.watch.resume(self._stored(name, furnace), kept.values(), now_ms)
-        changes = Changes()
         found = {alarm.key: alarm for alarm in furnace.watch.alarms}
         changes.alarms = {key: alarm for key, alarm in found.items() if kept.get(key) != alarm}
         changes.removed = kept.keys() - found.keys()
@@ -106,7 +158,6 @@ class Watches:
         events = {event.key: event for event in furnace.watch.events}
         changes.events = {key: event for key, event in events.items() if stored.get(key) != event}
         changes.removed_events = stored.keys() - events.keys()
-        return changes
 
     def _stored(self, name: str, furnace: Furnace) -> Iterator[Rows]:
         extent = self._store.extent(name)
@@ -124,9 +175,21 @@ class Watches:
         for arrival in arrivals:
             by_furnace.setdefault(arrival.furnace, []).append(arrival)
         for name, own in by_furnace.items():
-            for update in self._deliver(self.furnace(name), own):
-                changes.add(update)
+            furnace = self.furnace(name)
+            if furnace.trouble is not None:
+                self._only_note(furnace, own)
+                continue
+            with self._guard(furnace, own[-1].received_ms):
+                for update in self._deliver(furnace, own):
+                    changes.add(update)
         return changes
+
+    def _only_note(self, furnace: Furnace, arrivals: Iterable[Arrival]) -> None:
+        """The watch has failed: the newest readings are still shown."""
+        for arrival in arrivals:
+            furnace.last_word_ms = max(arrival.received_ms, furnace.last_word_ms or 0)
+            furnace.board = arrival.announcement or furnace.board
+            _note(furnace.readings, arrival.rows)
 
     def _deliver(self, furnace: Furnace, arrivals: Iterable[Arrival]) -> Iterator[Update]:
         watch = furnace.watch
@@ -168,9 +231,20 @@ class Watches:
     def tick(self, now_ms: int) -> Changes:
         """The host's clock has moved on."""
         changes = Changes()
-        for furnace in self.furnaces.values():
-            changes.add(furnace.watch.tick(now_ms))
+        for name, furnace in self.furnaces.items():
+            if furnace.trouble is None:
+                with self._guard(furnace, now_ms):
+                    changes.add(furnace.watch.tick(now_ms))
+            elif now_ms >= furnace.retry_ms:
+                furnace.trouble = None
+                furnace.watch = self._new_watch(name)
+                changes.extend(self.resume(name, now_ms))
         return changes
+
+    @property
+    def troubles(self) -> tuple[str, ...]:
+        """The furnaces whose watch has failed, in one line each."""
+        return tuple(furnace.trouble for furnace in self.furnaces.values() if furnace.trouble is not None)
 
     def listening(self, now_ms: int) -> None:
         """The broker can be heard again since now_ms."""
@@ -180,7 +254,10 @@ class Watches:
     def logged(self, name: str, entry: LogEntry) -> Changes:
         """An owner has done something at a furnace."""
         changes = Changes()
-        changes.add(self.furnace(name).watch.logged(entry))
+        furnace = self.furnace(name)
+        if furnace.trouble is None:
+            with self._guard(furnace, entry.at_ms):
+                changes.add(furnace.watch.logged(entry))
         return changes
 
 
