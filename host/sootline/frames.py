@@ -134,7 +134,8 @@ def _ms(moment: Moment | None, default_ms: int) -> int:
         return default_ms
     time = pd.Timestamp(moment)
     time = time.tz_localize("UTC") if time.tz is None else time
-    return round(time.timestamp() * 1000)
+    ms: int = round(time.timestamp() * 1000)
+    return ms
 
 
 def open(folder: str | Path) -> Data:

@@ -27,7 +27,10 @@ _ORIGIN = 4  # planes before the columns: time, boot, seq, arrival
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """n rows in any order. t_ms, boot, seq, received_ms: (n,) int64; columns: name -> (n,) float64."""
+    """n rows in any order. t_ms, boot, seq, received_ms: (n,) int64; columns: name -> (n,) float64.
+
+    Where the origin was not asked for, boot, seq and received_ms are empty.
+    """
 
     t_ms: Times
     boot: Times
@@ -63,8 +66,8 @@ class Block:
         return {int(start) * span_ms: self.take(order[i:j]) for start, i, j in zip(starts, first, ends, strict=True)}
 
 
-_NO_TIMES = np.empty(0, np.int64)
-NOTHING = Block(_NO_TIMES, _NO_TIMES, _NO_TIMES, _NO_TIMES, {})
+NO_ORIGIN: Times = np.empty(0, np.int64)
+NOTHING = Block(NO_ORIGIN, NO_ORIGIN, NO_ORIGIN, NO_ORIGIN, {})
 
 
 def join(blocks: Sequence[Block]) -> Block:
@@ -88,17 +91,19 @@ def join(blocks: Sequence[Block]) -> Block:
 
 
 def chain(blocks: Sequence[Block]) -> list[Block]:
-    """Blocks one after another in time, neighbours with the same columns made one: many small arrays cost time."""
+    """Blocks one after another in time, neighbours with the same columns made one: many small arrays cost time.
+
+    Only blocks whose times increase are joined, so that the origin is no longer needed.
+    """
     chained = []
-    for names, run in groupby(blocks, key=lambda block: tuple(block.columns)):
+    for (names, increasing), run in groupby(blocks, key=lambda block: (tuple(block.columns), block.increasing())):
         same = list(run)
-        if len(same) == 1:
-            chained.append(same[0])
+        if len(same) == 1 or not increasing:
+            chained += same
             continue
-        origin = (np.concatenate([getattr(b, f) for b in same]) for f in ("t_ms", "boot", "seq", "received_ms"))
-        t_ms, boot, seq, received_ms = origin
-        columns = {name: np.concatenate([b.columns[name] for b in same]) for name in names}
-        chained.append(Block(t_ms, boot, seq, received_ms, columns))
+        t_ms = np.concatenate([block.t_ms for block in same])
+        columns = {name: np.concatenate([block.columns[name] for block in same]) for name in names}
+        chained.append(Block(t_ms, NO_ORIGIN, NO_ORIGIN, NO_ORIGIN, columns))
     return chained
 
 

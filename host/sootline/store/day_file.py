@@ -12,7 +12,7 @@ import pyarrow.parquet as pq
 from sootline.channels import CHANNELS, FAULTS
 from sootline.errors import StoreDamaged
 from sootline.series import Floats, Times
-from sootline.store.block import FAULT, SUM, Block, wanted
+from sootline.store.block import FAULT, NO_ORIGIN, SUM, Block, wanted
 
 LAYOUT = 1
 MAX_DIGITS = 6  # decimals tried before a column is kept as binary floating point
@@ -153,8 +153,7 @@ def decode(
         t_ms = _whole(table["time"])
         columns = {column_name(title): _floats(table[title]) for title in titles}
         if boots is None:
-            none = np.zeros(len(t_ms), np.int64)
-            return Block(t_ms, none, none, none, columns)
+            return Block(t_ms, NO_ORIGIN, NO_ORIGIN, NO_ORIGIN, columns)
         boot = _numbers(table["boot"], boots)
         return Block(t_ms, boot, _whole(table["seq"]), _whole(table["received"]), columns)
     except FileNotFoundError as error:
