@@ -20,7 +20,7 @@ def ask(*words):
     _socket.send(line.encode())
     answer = b""
     while not answer.endswith(b"\n"):
-        piece = _socket.recv(4096)
+        piece = _socket.recv(128)  # small: this runs in the board's own short memory
         if not piece:
             sys.exit(70)  # the bench is gone
         answer += piece

@@ -1,5 +1,6 @@
 """Stand-in for the port's machine module: every pin and bus is answered by the host's chip bench."""
 
+import binascii
 import os
 import sys
 import time
@@ -47,13 +48,16 @@ class Pin:
         self.number = pin
         self._out = mode == Pin.OUT
         self._value = 1 if value is None else value
+        self.lamp = self._out and value == 0
 
     def value(self, level=None):
         if level is None:
             return self._value if self._out else _levels.get() >> self.number & 1
         if self._out and level != self._value:
             self._value = level
-            if not level:
+            if self.lamp:
+                ask("out", self.number, int(level))
+            elif not level:
                 Pin.selected = self.number
                 SPI.first = 1
             elif Pin.selected == self.number:
@@ -75,7 +79,7 @@ class SPI:
     def write_readinto(self, out, into):
         answer = ask("spi", Pin.selected, self._mode, SPI.first, _hex(out))
         SPI.first = 0
-        into[:] = _bytes(answer)
+        into[:] = binascii.unhexlify(answer)
 
 
 class ADC:
@@ -104,23 +108,24 @@ class WDT:
 
 
 class RTC:
+    def datetime(self, parts):
+        ask("clock", "%04d-%02d-%02dT%02d:%02d:%02d" % (parts[0], parts[1], parts[2], parts[4], parts[5], parts[6]))
+
     def memory(self, data=None):
         if data is not None:
-            ask("rtc", _hex(data) or "-")
+            with open("rtc.tmp", "wb") as f:
+                f.write(data)
+            os.rename("rtc.tmp", "rtc.bin")  # the process may be killed at any moment
             return None
-        return _bytes(ask("rtc"))
-
-
-class PWM:
-    def __init__(self, pin, freq=0, duty_u16=0):
-        self._pin = pin.number
-
-    def duty_u16(self, duty):
-        ask("out", self._pin, duty)
+        try:
+            with open("rtc.bin", "rb") as f:
+                return f.read()
+        except OSError:
+            return b""
 
 
 def unique_id():
-    return _bytes(ask("id"))
+    return binascii.unhexlify(ask("id"))
 
 
 def reset_cause():
@@ -133,11 +138,7 @@ def reset():
 
 
 def _hex(data):
-    return "".join(["%02x" % b for b in data])
-
-
-def _bytes(text):
-    return bytes([int(text[i : i + 2], 16) for i in range(0, len(text), 2)])
+    return binascii.hexlify(data).decode()
 
 
 if VIRTUAL:

@@ -1,143 +1,118 @@
-"""Puts the parts together and runs them."""
+"""What runs on the board after it was put together."""
 
 import asyncio
-import binascii
 import gc
-import json
-import os
+import sys
 
 import machine
 
-from . import VERSION, channels, commands, config, inputs, senml, storage
-from .clock import Clock
-from .link import Link
-from .ntp import Ntp
-from .outbox import Outbox
-from .sampler import Sampler
-from .store import Store
-from .transport import Broker
-from .wifi import Wifi
+from .clock import Clock, set_rtc
 
-CONTRACT = 1
+HEALTHY_MS = 600000  # after this a boot was a good one
+SAFE_MODE_MS = 3600000
+
+# Deadlines within which each task must make progress.
+_DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000}
+
+
+def forget(*names):
+    """Let go of modules that are seldom needed: memory is short."""
+    package = sys.modules["sootboard"]
+    for name in names:
+        sys.modules.pop("sootboard." + name, None)
+        if hasattr(package, name):
+            delattr(package, name)
+    gc.collect()
 
 
 class App:
-    def __init__(self, settings):
-        self.settings = settings
-        self.clock = Clock()
-        board = inputs.board_pins(settings["board"])
-        self.boot = int(binascii.hexlify(os.urandom(4)).decode(), 16)
-        contacts = inputs.contacts(settings, board)
-        kept = storage.Kept(machine.RTC())
-        left = kept.read()
-        where = storage.directory(settings["data"])
-        self.store = Store(where) if where else None
-        self.outbox = Outbox(self.boot, contacts.mask, self._work, self.store, kept.write)
-        self.outbox.restore(left)
-        self.sampler = Sampler(
-            self.clock,
-            contacts,
-            inputs.sensors(settings, board),
-            self.outbox.put,
-            settings["interval"],
-            settings["idle_interval"],
-            settings["poll_ms"],
-        )
-        self.wifi = Wifi(settings["wifi"].get("ssid", ""), settings["wifi"].get("password", ""))
-        b = settings["broker"]
-        self.link = Link(
-            Broker(b["host"], b["port"], b.get("user"), b.get("password")),
-            "%s/%s/" % (settings["root"], settings["furnace"]),
-            "%s-%s" % (settings["furnace"], binascii.hexlify(machine.unique_id()).decode()),
-            settings["furnace"],
-            self.wifi,
-            self.outbox,
-            self.announcement,
-            commands.Commands(
-                {
-                    "identify": self._identify,
-                    "report-interval": self._interval,
-                    "send-buffer": self._send_buffer,
-                }
-            ),
-        )
+    """The parts are attributes that assemble.py sets."""
 
-    def _work(self):
-        self.link.work()
+    def __init__(self):
+        self.clock = Clock()
+        self.boot = 0
+        self.channels = []
+        self.reset_label = ""
+        self.safe = False
+        self.memos = {}  # what the next boot is told, by reason of the reset
+        self.keep_memo = self.kept = self.data_directory = None
+        self.watchdog_ms = 0
+        self.sampler = self.outbox = self.link = self.wifi = self.ntp = self.warning = self.faults = None
 
     def announcement(self):
-        """The board topic's JSON text."""
-        uptime_ms = self.clock.uptime_ms()
-        rssi = self.wifi.rssi()
-        return (
-            '{"online": true, "version": %d, "firmware": "%s", "boot": "%08x", "reset": "%s", "channels": %s, '
-            '"interval": %d, "idle_interval": %d, "uptime": %s, "buffered": %d, "buffered_oldest_s": %s, '
-            '"heap_free": %d, "rssi": %s, "clock": "%s"}'
-        ) % (
-            CONTRACT,
-            VERSION,
-            self.boot,
-            "power",
-            json.dumps(self.channels()),
-            self.sampler.interval_s,
-            self.sampler.idle_interval_s,
-            senml.seconds(uptime_ms),
-            self.outbox.buffered(),
-            self._oldest_s(uptime_ms),
-            gc.mem_free(),
-            "null" if rssi is None else rssi,
-            "synced" if self.clock.synced else "unsynced",
-        )
+        from . import status
 
-    def _oldest_s(self, uptime_ms):
-        oldest = self.outbox.oldest_ms()
-        if oldest is None:
-            return "0"
-        utc_ms, at_ms = oldest
-        if at_ms is not None:
-            return senml.seconds(uptime_ms - at_ms)
-        now_ms = self.clock.utc_ms(uptime_ms)
-        return senml.seconds(now_ms - utc_ms) if now_ms and utc_ms and now_ms > utc_ms else "null"
+        text = status.announcement(self)
+        del status
+        forget("status")
+        return text
 
-    def channels(self):
-        """Names of the channels fitted, in the order of the contract."""
-        s = self.settings
-        fitted = list(s["onewire"].values()) + list(s["contacts"].values())
-        fitted += [part["channel"] for part in list(s["spi"].values()) + list(s["analog"].values())]
-        return [row[0] for row in channels.NUMERIC if row[0] in fitted] + [n for n in channels.SWITCHED if n in fitted]
+    def command(self, payload):
+        """Carry out a command; returns the result's text, or None."""
+        from .commands import carry_out
 
-    def _identify(self, command):
-        return None
+        text = carry_out(self, payload)
+        del carry_out
+        forget("commands")
+        return text
 
-    def _interval(self, command):
-        sampler = self.sampler
-        fast, error = commands.interval(command, "interval", 1, 60, sampler.interval_s)
-        slow, slow_error = commands.interval(command, "idle_interval", 5, 600, sampler.idle_interval_s)
-        if error or slow_error:
-            return error or slow_error
-        sampler.interval_s, sampler.idle_interval_s = fast, slow
-        return None
+    def reset(self, intent):
+        """Start again, and let the next boot know why."""
+        try:
+            self.keep_memo(self.memos[intent])
+        except Exception:
+            pass  # nothing may stand in the way, a full heap least of all
+        machine.reset()
 
-    def _send_buffer(self, command):
-        self.outbox.flush()
-        self.link.work()
-        return None
-
-    def _clock_set(self, step_ms):
+    def clock_set(self, step_ms):
+        set_rtc(self.clock.utc_ms(self.clock.uptime_ms()))
         self.link.announce()
 
+    def heard(self):
+        """The broker has acknowledged something."""
+        self.warning.host_heard_ms = self.clock.uptime_ms()
+
+    def _watchdog(self):
+        return machine.WDT(timeout=self.watchdog_ms).feed
+
+    async def _age(self):
+        """What depends on how long this boot has lasted."""
+        await asyncio.sleep_ms(HEALTHY_MS)
+        if not self.safe:
+            self.memos[""] = self.memos["crash"] = self.memos["good"]
+            self.keep_memo(self.memos["good"])
+            return
+        await asyncio.sleep_ms(SAFE_MODE_MS - HEALTHY_MS)
+        self.reset("safe")
+
     async def run(self):
-        jobs = [self.sampler.watch_contacts, self.sampler.measure, self.link.run]
-        if self.settings["ntp"]:
-            ntp = self.settings["ntp"]
-            jobs.append(Ntp(ntp["host"], ntp.get("port", 123), self.clock, self._clock_set).run)
-        tasks = [asyncio.create_task(job(_no_beat)) for job in jobs]
-        await asyncio.gather(*tasks)
+        from .supervisor import Supervisor
 
-
-def _no_beat():
-    pass
+        supervisor = Supervisor(self.clock, self._watchdog, self.faults.record, self.reset)
+        jobs = [("link", self.link.run), ("warning", self.warning.run)]
+        if not self.safe:
+            jobs += [("contacts", self.sampler.watch_contacts), ("measure", self.sampler.measure)]
+        if self.ntp:
+            jobs.append(("time", self.ntp.run))
+        for name, job in jobs:
+            supervisor.add(name, job, _DEADLINES_MS[name])
+        age = asyncio.create_task(self._age())
+        await supervisor.run()
+        age.cancel()
 
 
 def main(path="config.json"):
-    asyncio.run(App(config.load(path)).run())
+    """Never returns: whatever goes wrong is recorded, then the board starts again."""
+    from . import assemble
+
+    app = assemble.assemble(path)
+    del assemble
+    gc.collect()
+    gc.threshold(gc.mem_free() // 4 + gc.mem_alloc())
+    try:
+        asyncio.run(app.run())
+    except (KeyboardInterrupt, SystemExit):
+        raise  # a person at the console, or our own reset on the test bench
+    except BaseException as e:
+        app.faults.record("main", e, "")
+        app.reset("crash")

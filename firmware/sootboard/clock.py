@@ -2,6 +2,8 @@
 
 import time
 
+EPOCH_2000_S = 946684800
+
 
 class Clock:
     """Uptime is gathered from the wrapping tick counter, so it must be read at least once in six days."""
@@ -37,3 +39,18 @@ class Clock:
         self._offset_ms = offset
         self.set_at_ms = uptime_ms
         return step
+
+
+def epoch_s(gmtime=time.gmtime):
+    """Unix time of the port's own epoch: ports count from 1970 or from 2000."""
+    return EPOCH_2000_S if gmtime(0)[0] == 2000 else 0
+
+
+def set_rtc(utc_ms):
+    """Set the chip's clock too: certificates are checked against it."""
+    import machine
+
+    rtc = machine.RTC()
+    if hasattr(rtc, "datetime"):
+        year, month, day, hour, minute, second, weekday = time.gmtime(utc_ms // 1000 - epoch_s())[:7]
+        rtc.datetime((year, month, day, weekday, hour, minute, second, utc_ms % 1000 * 1000))

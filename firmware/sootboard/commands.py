@@ -3,27 +3,35 @@
 import json
 
 
-class Commands:
-    """`actions` maps what is to be done to a function of the command that returns None or an error text."""
+def carry_out(app, payload):
+    """Carry out one command; returns the result as JSON text, or None if it names no id."""
+    try:
+        command = json.loads(payload)
+        token = command["id"]
+        what = command["do"]
+    except (ValueError, KeyError, TypeError):
+        return None
+    if what == "identify":
+        error = app.warning.identify()
+    elif what == "report-interval":
+        error = _interval(app.sampler, command)
+    elif what == "send-buffer":
+        error = app.outbox.flush()
+    else:
+        error = "unknown command"
+    return '{"id": %s, "ok": %s, "error": %s}' % (json.dumps(token), "false" if error else "true", json.dumps(error))
 
-    def __init__(self, actions):
-        self._actions = actions
 
-    def __call__(self, payload):
-        """Carry out one command; returns the result as JSON text, or None if it names no id."""
-        try:
-            command = json.loads(payload)
-            token = command["id"]
-            what = command["do"]
-        except (ValueError, KeyError, TypeError):
-            return None
-        action = self._actions.get(what) if isinstance(what, str) else None
-        error = action(command) if action else "unknown command"
-        ok = "false" if error else "true"
-        return '{"id": %s, "ok": %s, "error": %s}' % (json.dumps(token), ok, json.dumps(error))
+def _interval(sampler, command):
+    fast, error = _whole(command, "interval", 1, 60, sampler.interval_s)
+    slow, slow_error = _whole(command, "idle_interval", 5, 600, sampler.idle_interval_s)
+    if error or slow_error:
+        return error or slow_error
+    sampler.interval_s, sampler.idle_interval_s = fast, slow
+    return None
 
 
-def interval(command, key, low, high, old):
+def _whole(command, key, low, high, old):
     """`(value, error)` of an optional whole number of seconds."""
     value = command.get(key, old)
     if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:

@@ -22,6 +22,25 @@ def board_pins(name):
     return board
 
 
+def fitted(settings):
+    """Names of the channels fitted, in the order of the contract."""
+    named = list(settings["onewire"].values()) + list(settings["contacts"].values())
+    for part in list(settings["spi"].values()) + list(settings["analog"].values()):
+        named.append(part["channel"])
+    return [row[0] for row in channels.NUMERIC if row[0] in named] + [n for n in channels.SWITCHED if n in named]
+
+
+def outputs(board):
+    """Functions that switch the lamp and the sounder; None for a sounder that is not there."""
+    found = []
+    for signal in ("led", "buzzer"):
+        if signal in board.PINS:
+            found.append(machine.Pin(board.PINS[signal]["pin"], machine.Pin.OUT, value=0).value)
+        else:
+            found.append(None)
+    return found
+
+
 def contacts(settings, board):
     inputs = []
     for signal in sorted(settings["contacts"]):
@@ -99,20 +118,23 @@ def _analog(settings, board):
     out = []
     for signal in sorted(settings["analog"]):
         part = settings["analog"][signal]
-        from .drivers import analog
-
-        adc = _adc(board.PINS, signal)
-        kind = part["kind"]
-        if kind == "transducer":
-            rail = _adc(board.PINS, "adc_5v")
-            driver = analog.Transducer(
-                adc, rail, board.AIR, part.get("low", 0), part.get("high", board.AIR["full_scale_pa"])
-            )
-        elif kind == "loop":
-            driver = analog.Loop(adc, board.LEVEL, part.get("low", 0.0), part.get("high", 1.0))
-        elif kind == "thermistor":
-            driver = analog.Thermistor(adc, part["pull_up_ohm"], part["r25_ohm"], part["beta_K"])
-        else:
-            raise ValueError("unknown analog kind %s" % kind)
-        out.append((part["channel"], driver))
+        out.append((part["channel"], _analog_driver(board, _adc(board.PINS, signal), part)))
     return out
+
+
+def _analog_driver(board, adc, part):
+    kind = part["kind"]
+    if kind == "transducer":
+        from .drivers.transducer import Transducer
+
+        rail = _adc(board.PINS, "adc_5v")
+        return Transducer(adc, rail, board.AIR, part.get("low", 0), part.get("high", board.AIR["full_scale_pa"]))
+    if kind == "loop":
+        from .drivers.loop import Loop
+
+        return Loop(adc, board.LEVEL, part.get("low", 0.0), part.get("high", 1.0))
+    if kind == "thermistor":
+        from .drivers.thermistor import Thermistor
+
+        return Thermistor(adc, part["pull_up_ohm"], part["r25_ohm"], part["beta_K"])
+    raise ValueError("unknown analog kind %s" % kind)

@@ -3,29 +3,33 @@
 import asyncio
 import random
 
-from . import frame, mqtt, senml
+from . import mqtt, senml
 
-BACKOFF_MIN_S, BACKOFF_MAX_S = 1, 60
+BACKOFF_MIN_MS, BACKOFF_MAX_MS = 1000, 60000
 ANNOUNCE_S = 300
+SEND_BYTES = 8192
 WILL = b'{"online": false}'
 
 
 class Link:
-    """`announcement()` gives the text for the board topic, `on_command(payload)` a result text or None."""
+    """`app` gives the outbox, the Wi-Fi and the announcement, hears of progress and carries out commands.
 
-    def __init__(self, broker, prefix, client_id, furnace, wifi, outbox, announcement, on_command):
+    `ready()` tells whether a connection may be tried yet.
+    """
+
+    def __init__(self, broker, prefix, client_id, furnace, app, ready=None):
         self._broker = broker
         self._prefix = prefix
         self._client_id = client_id
         self._furnace = furnace
-        self._wifi = wifi
-        self._outbox = outbox
-        self._announcement = announcement
-        self._on_command = on_command
+        self._app = app
+        self._outbox = app.outbox
+        self._ready = ready
+        self._out = bytearray(SEND_BYTES)
         self._pid = 0
         self._work = asyncio.Event()
         self._announce_now = asyncio.Event()
-        self._commands = []
+        self._received = []
         self._beat = None
         self.connected = False
         self.connects = 0
@@ -46,22 +50,28 @@ class Link:
             beat()
             acked = 0
             try:
-                await self._wifi.ensure(beat)
+                await self._app.wifi.ensure(beat)
+                await self._until_ready(beat)
                 acked = await self._session()
             except mqtt.ERRORS as e:
                 self.last_error = "%s %s" % (type(e).__name__, e)
             tries = 0 if acked else tries + 1
-            delay_s = min(BACKOFF_MAX_S, BACKOFF_MIN_S << min(tries, 6))
-            await asyncio.sleep_ms(delay_s * 500 + random.getrandbits(16) % (delay_s * 500))
+            delay_ms = min(BACKOFF_MAX_MS, BACKOFF_MIN_MS << min(tries, 6))
+            await asyncio.sleep_ms(delay_ms // 2 + random.getrandbits(16) % (delay_ms // 2))
+
+    async def _until_ready(self, beat):
+        while self._ready and not self._ready():
+            beat()
+            await asyncio.sleep_ms(500)
 
     async def _session(self):
         """One connection from start to end. Returns the number of acknowledged messages."""
-        client = mqtt.Client(self._broker, self._take, self._pid)
+        client = mqtt.Client(self._broker, self._take, self._out, self._pid)
         tasks = []
         try:
             await client.open(self._client_id, self._prefix + "board", WILL)
             await client.subscribe(self._prefix + "command")
-            await client.publish(self._prefix + "board", self._announcement().encode(), True)
+            await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
             self.connects += 1
             self.connected = True
             self._outbox.online()
@@ -89,6 +99,10 @@ class Link:
             await job(client)
         except mqtt.ERRORS as e:
             client.fail(e)
+        except Exception as e:
+            # A fault of ours, or a full heap: a new connection starts afresh.
+            client.fail(e)
+            self._app.faults.record("link", e, "")
 
     async def _send_rows(self, client):
         topic = self._prefix + "measurements"
@@ -98,31 +112,37 @@ class Link:
                 self._work.clear()
                 await self._work.wait()
                 continue
-            await client.publish(topic, senml.pack(self._furnace, frame.Frame(data)))
+            await client.publish(topic, senml.Pack(self._furnace, data))
             self._outbox.acked(data)
-            self._beat()
+            self._note_progress()
 
     async def _send_notes(self, client):
         """The announcement from time to time, and answers to commands."""
         while True:
-            try:
-                await asyncio.wait_for(self._announce_now.wait(), ANNOUNCE_S)
-            except asyncio.TimeoutError:
-                pass
+            await self._announce_now.wait()
             self._announce_now.clear()
-            while self._commands:
-                result = self._on_command(self._commands.pop(0))
+            while self._received:
+                result = self._app.command(self._received.pop(0))
                 if result:
                     await client.publish(self._prefix + "command-result", result.encode())
-            await client.publish(self._prefix + "board", self._announcement().encode(), True)
+            await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
 
     async def _ping(self, client):
+        announced_ms = 0
         while True:
-            await asyncio.sleep_ms(mqtt.KEEPALIVE_S * 500)
+            await asyncio.sleep_ms(int(mqtt.KEEPALIVE_S * 500))
+            announced_ms += mqtt.KEEPALIVE_S * 500
+            if announced_ms >= ANNOUNCE_S * 1000:
+                announced_ms = 0
+                self._announce_now.set()
             await client.ping()
-            self._beat()
+            self._note_progress()
+
+    def _note_progress(self):
+        self._beat()
+        self._app.heard()
 
     def _take(self, topic, payload):
-        if topic == self._prefix + "command" and len(self._commands) < 8:
-            self._commands.append(payload)
+        if topic == self._prefix + "command" and len(self._received) < 8:
+            self._received.append(payload)
             self._announce_now.set()

@@ -21,33 +21,44 @@ def _text(s):
     return struct.pack(">H", len(b)) + b
 
 
-def packet(first, *parts):
-    """One whole control packet."""
+def fill(out, first, *parts):
+    """Write one whole control packet into `out`; returns its length.
+
+    A part is bytes, or something with a length and `write_into(out, at)`.
+    """
     length = 0
     for p in parts:
         length += len(p)
-    head = bytearray((first,))
+    if length + 5 > len(out):
+        raise ValueError("message of %d bytes is too large" % length)
+    out[0] = first
+    at = 1
     n = length
     while True:
         b = n & 127
         n >>= 7
-        head.append(b | 128 if n else b)
+        out[at] = b | 128 if n else b
+        at += 1
         if not n:
             break
-    out = bytearray(len(head) + length)
-    out[: len(head)] = head
-    at = len(head)
     for p in parts:
-        out[at : at + len(p)] = p
+        if hasattr(p, "write_into"):
+            p.write_into(out, at)
+        else:
+            out[at : at + len(p)] = p
         at += len(p)
-    return out
+    return at
 
 
 class Client:
-    """One connection. After any error it is dead: `dead` is set, `error` says why, and a new one is made."""
+    """One connection. After any error it is dead: `dead` is set, `error` says why, and a new one is made.
 
-    def __init__(self, settings, on_message, pid=0):
+    Packets are built in `out`, a bytearray made early, when memory was still in one piece.
+    """
+
+    def __init__(self, settings, on_message, out, pid=0):
         self._settings = settings
+        self._out = out
         self._on_message = on_message
         self._stream = None
         self._reader_task = None
@@ -72,21 +83,21 @@ class Client:
                 flags |= 0x40
                 parts.append(_text(s.password))
         head = _text("MQTT") + bytes((4, flags)) + struct.pack(">H", KEEPALIVE_S)
-        await self._request("connect", packet(0x10, head, *parts))
+        await self._request("connect", 0x10, head, *parts)
 
     async def subscribe(self, topic):
         pid = self._next_pid()
-        await self._request(pid, packet(0x82, struct.pack(">H", pid), _text(topic), b"\x01"))
+        await self._request(pid, 0x82, struct.pack(">H", pid), _text(topic), b"\x01")
 
     async def publish(self, topic, payload, retain=False):
         """Publish at QoS 1; returns once the broker has acknowledged."""
         pid = self._next_pid()
         first = 0x33 if retain else 0x32
-        await self._request(pid, packet(first, _text(topic), struct.pack(">H", pid), payload))
+        await self._request(pid, first, _text(topic), struct.pack(">H", pid), payload)
         self.acked += 1
 
     async def ping(self):
-        await self._request("ping", b"\xc0\x00")
+        await self._request("ping", 0xC0)
 
     @property
     def last_pid(self):
@@ -98,12 +109,16 @@ class Client:
             if self._pid not in self._answers:
                 return self._pid
 
-    async def _request(self, key, data):
+    async def _send(self, first, *parts):
+        async with self._lock:
+            size = fill(self._out, first, *parts)
+            await transport.send(self._stream, memoryview(self._out)[:size], ANSWER_S)
+
+    async def _request(self, key, first, *parts):
         answer = self._answers[key] = asyncio.Event()
         Waiting.count += 1
         try:
-            async with self._lock:
-                await transport.send(self._stream, data, ANSWER_S)
+            await self._send(first, *parts)
             await asyncio.wait_for(answer.wait(), ANSWER_S)
         finally:
             Waiting.count -= 1
@@ -134,14 +149,15 @@ class Client:
     async def _read_packets(self):
         try:
             while True:
-                # The pinger guarantees traffic, so silence this long means a dead link.
-                first = (await self._read(1, KEEPALIVE_S + ANSWER_S))[0]
+                # No deadline of its own: every request has one, pings go out all the time, and any of
+                # them that stays without an answer ends this connection.
+                first = (await self._read(1))[0]
                 await self._handle(first, await self._read_length())
         except ERRORS as e:
             self.fail(e)
 
-    async def _read(self, n, deadline_s=ANSWER_S):
-        return await asyncio.wait_for(self._stream[0].readexactly(n), deadline_s)
+    def _read(self, n):
+        return self._stream[0].readexactly(n)
 
     async def _read_length(self):
         n = 0
@@ -186,8 +202,7 @@ class Client:
         size = body[0] << 8 | body[1]
         at = 2 + size
         if first & 0x06:
-            async with self._lock:
-                await transport.send(self._stream, b"\x40\x02" + bytes(body[at : at + 2]), ANSWER_S)
+            await self._send(0x40, bytes(body[at : at + 2]))
             at += 2
         if keep:
             self._on_message(bytes(body[2 : 2 + size]).decode(), bytes(body[at:]))

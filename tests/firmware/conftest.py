@@ -5,6 +5,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -35,7 +36,7 @@ class Mosquitto:
     def __init__(self, directory: Path, lines: list[str], port: int) -> None:
         self.port = port
         self._file = directory / "mosquitto.conf"
-        self._file.write_text("\n".join(lines) + "\n")
+        self._file.write_text("\n".join(["user root", *lines]) + "\n")
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
@@ -62,18 +63,24 @@ class Listener:
 
     def __init__(self, port: int) -> None:
         self.messages: list[tuple[str, bytes]] = []
+        self._subscribed = threading.Event()
         self._client = paho.Client(paho.CallbackAPIVersion.VERSION2)
         self._client.on_connect = lambda client, *_: client.subscribe("sootline/#", 1)
         self._client.on_message = lambda _c, _u, m: self.messages.append((m.topic, m.payload))
+        self._client.on_subscribe = lambda *_: self._subscribed.set()
+        self._client.on_disconnect = lambda *_: self._subscribed.clear()
         self._client.max_inflight_messages_set(1000)
         self._client.reconnect_delay_set(1, 1)
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
-        self.wait(lambda: self._client.is_connected())
-        time.sleep(0.1)
+        self.wait(self.connected)
 
     def publish(self, topic: str, payload: str) -> None:
         self._client.publish(topic, payload, qos=1).wait_for_publish(5)
+
+    def connected(self) -> bool:
+        """Whether the listener itself is connected and subscribed (it comes back by itself after the broker did)."""
+        return self._subscribed.is_set()
 
     def close(self) -> None:
         self._client.disconnect()

@@ -75,7 +75,7 @@ vars(_port).update(
     writebit=lambda line, bit: line.devices.search_put(bit),
 )
 sys.modules["_onewire"] = _port
-from sootboard.drivers import ds18b20, onewire_bus  # noqa: E402
+from sootboard.drivers import ds18b20, onewire_bus, onewire_search  # noqa: E402
 
 
 @pytest.fixture
@@ -92,7 +92,7 @@ def _thermometer(onewire: Any, channel: str) -> Any:
 
 
 def test_scan_finds_every_rom(onewire: Any) -> None:
-    assert sorted(r.hex() for r in onewire.bus.scan()) == sorted(ROMS)
+    assert sorted(r.hex() for r in onewire_search.scan(onewire.bus)) == sorted(ROMS)
 
 
 def test_ds18b20_reads_each_of_three(onewire: Any) -> None:
@@ -278,7 +278,7 @@ AIR = {"zero": 0.1, "span": 0.8, "low": 0.0, "high": 206843.0, "valid": (0.05, 0
 @pytest.mark.parametrize("rail_v", [4.75, 5.0, 5.25])
 @pytest.mark.parametrize("pressure_Pa", [0.0, 97000.0, 206843.0])
 def test_transducer_is_ratiometric(rail_v: float, pressure_Pa: float) -> None:
-    from sootboard.drivers.analog import transducer
+    from sootboard.drivers.transducer import transducer
 
     rail_uv = rail_v * 1e6
     signal = chips.transducer_uv(pressure_Pa / 206843, None, rail_uv, 2.2, 0.1, 0.8)
@@ -291,7 +291,7 @@ def test_transducer_is_ratiometric(rail_v: float, pressure_Pa: float) -> None:
     ("signal_v", "rail_v", "fault"), [(0.0, 5.0, "open"), (5.0, 5.0, "short"), (2.0, 4.2, "range")]
 )
 def test_transducer_faults(signal_v: float, rail_v: float, fault: str) -> None:
-    from sootboard.drivers.analog import transducer
+    from sootboard.drivers.transducer import transducer
 
     assert transducer(signal_v * 1e6 / 2.2, rail_v * 1e6 / 2.2, 2.2, **AIR) == (None, fault)
 
@@ -301,7 +301,7 @@ def test_transducer_faults(signal_v: float, rail_v: float, fault: str) -> None:
     [(4.0, 0.0, ""), (12.0, 0.5, ""), (20.0, 1.0, ""), (3.8, -0.0125, ""), (3.5, None, "open"), (21.5, None, "short")],
 )
 def test_loop_follows_namur_ne_43(current_mA: float, value: float | None, fault: str) -> None:
-    from sootboard.drivers.analog import loop
+    from sootboard.drivers.loop import loop
 
     got, got_fault = loop(current_mA * 100_000, 100, (3.6, 21.0), 0.0, 1.0)
     assert got_fault == fault
@@ -310,7 +310,7 @@ def test_loop_follows_namur_ne_43(current_mA: float, value: float | None, fault:
 
 def test_thermistor_against_a_printed_curve() -> None:
     """10 kohm, B25/85 3435 K part, values as usually printed for it: 27.3 kohm at 0 C, 0.97 kohm at 100 C."""
-    from sootboard.drivers.analog import thermistor
+    from sootboard.drivers.thermistor import thermistor
 
     for ohm, t_C, near_K in ((27280, 0.0, 1.5), (10000, 25.0, 0.01), (974, 100.0, 1.5)):
         share = ohm / (ohm + 10000)

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sootboard import channels, frame, outbox, senml, storage, store
+from sootboard import channels, frame, kept, outbox, senml, store
 
 from sootline.wire.pack import Pack, parse
 
@@ -121,7 +121,7 @@ def test_pack_is_what_the_contract_says() -> None:
     given_rows = _rows(24)
     given_rows[2].faults = {2: channels.FAULTS.index("open")}
     given_rows[2].full = True
-    payload = senml.pack("engine-shed", frame.Frame(frame.encode(0xAB, 17, sample_rows.MASK, given_rows)))
+    payload = senml.pack("engine-shed", frame.encode(0xAB, 17, sample_rows.MASK, given_rows))
     points = resolve(json.loads(payload))
     facts = {p.name: p.value for p in points}
     assert facts["boot"] == "000000ab" and facts["seq"] == 17 and facts["uptime"] == given_rows[0].uptime_ms / 1000
@@ -142,7 +142,7 @@ def test_times_are_relative_until_the_clock_is_set() -> None:
     given_rows = _rows(3)
     for row in given_rows:
         row.utc_ms = 0
-    pack = json.loads(senml.pack("a", frame.Frame(frame.encode(1, 0, 1, given_rows))))
+    pack = json.loads(senml.pack("a", frame.encode(1, 0, 1, given_rows)))
     assert "bt" not in pack[0]
     assert max(p.t_s for p in resolve(pack)) == pytest.approx(
         (given_rows[2].uptime_ms - given_rows[0].uptime_ms) / 1000
@@ -190,7 +190,7 @@ def test_refused_writes_leave_rows_in_memory(tmp_path: Path) -> None:
     place.mkdir()
     kept = store.Store(str(place))
     place.rmdir()
-    out = outbox.Outbox(1, sample_rows.MASK, lambda: None, kept)
+    out = outbox.Outbox(1, sample_rows.MASK, kept)
     with pytest.raises(OSError):
         (place / "x").write_bytes(b"")
     for row in _rows(100):
@@ -219,7 +219,7 @@ def _row_times(frames: list[bytes]) -> list[int]:
 
 @pytest.mark.parametrize("on_flash", [False, True])
 def test_outage_backlog_follows_live_rows_in_batches(tmp_path: Path, on_flash: bool) -> None:
-    out = outbox.Outbox(1, sample_rows.MASK, lambda: None, store.Store(str(tmp_path)) if on_flash else None)
+    out = outbox.Outbox(1, sample_rows.MASK, store.Store(str(tmp_path)) if on_flash else None)
     given_rows = _rows(500)
     for row in given_rows[:400]:
         out.put(row)
@@ -243,7 +243,7 @@ def test_outage_backlog_follows_live_rows_in_batches(tmp_path: Path, on_flash: b
 
 @pytest.mark.parametrize("on_flash", [False, True])
 def test_unacknowledged_frames_are_repeated_unchanged(tmp_path: Path, on_flash: bool) -> None:
-    out = outbox.Outbox(1, sample_rows.MASK, lambda: None, store.Store(str(tmp_path)) if on_flash else None)
+    out = outbox.Outbox(1, sample_rows.MASK, store.Store(str(tmp_path)) if on_flash else None)
     given_rows = iter(_rows(400))
     seen: dict[int, bytes] = {}
     rng = random.Random(1)
@@ -282,13 +282,13 @@ def test_memory_that_outlives_a_reset_gives_rows_to_the_next_boot() -> None:
             return self.content
 
     rtc = Rtc()
-    kept = storage.Kept(rtc)
-    out = outbox.Outbox(1, sample_rows.MASK, lambda: None, None, kept.write)
+    memory = kept.Kept(rtc)
+    out = outbox.Outbox(1, sample_rows.MASK, None, memory.write)
     given_rows = _rows(200)
     for row in given_rows[:50]:
         out.put(row)
-    again = outbox.Outbox(2, sample_rows.MASK, lambda: None)
-    again.restore(kept.read())
+    again = outbox.Outbox(2, sample_rows.MASK)
+    again.restore(memory.read()[4:])
     sent = _Sent(again)
     again.online()
     sent.drain()
@@ -297,8 +297,8 @@ def test_memory_that_outlives_a_reset_gives_rows_to_the_next_boot() -> None:
     # Garbage, truncated and old content never gives wrong rows.
     for content in (b"", b"\xff" * 2048, bytes(2048), rtc.content[:-3], b"\x00" + rtc.content):
         rtc.content = content
-        third = outbox.Outbox(3, sample_rows.MASK, lambda: None)
-        third.restore(kept.read())
+        third = outbox.Outbox(3, sample_rows.MASK)
+        third.restore(memory.read()[4:])
         found = _Sent(third)
         third.online()
         found.drain()
@@ -306,7 +306,7 @@ def test_memory_that_outlives_a_reset_gives_rows_to_the_next_boot() -> None:
 
 
 def test_memory_only_backlog_is_bounded_and_counts_what_it_drops() -> None:
-    out = outbox.Outbox(1, sample_rows.MASK, lambda: None, limit_bytes=3000)
+    out = outbox.Outbox(1, sample_rows.MASK, limit_bytes=3000)
     given_rows = _rows(1000)
     for row in given_rows:
         out.put(row)

@@ -13,4 +13,4 @@ rows[4].values[13] = 6199
 rows[4].full = True
 data = frame.encode(0xDEADBEEF, 70000, MASK, rows)
 print(binascii.hexlify(data).decode())
-print(binascii.hexlify(senml.pack("engine-shed", frame.Frame(data))).decode())
+print(binascii.hexlify(senml.pack("engine-shed", data)).decode())

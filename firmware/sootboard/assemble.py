@@ -1,0 +1,131 @@
+"""Builds the application from the settings, in stages; each stage's modules are forgotten, since memory is short."""
+
+import binascii
+import gc
+import os
+
+import machine
+
+from .app import App, forget
+
+
+def assemble(path):
+    """The parts of the application, wired together."""
+    from . import config
+
+    settings = config.load(path)
+    del config
+    forget("config")
+    app = App()
+    app.boot = int(binascii.hexlify(os.urandom(4)).decode(), 16)
+    link = _link(app, settings)
+    left = _storage(app, settings)
+    _inputs(app, settings)
+    _outbox(app, left)
+    link(app)
+    _time(app, settings)
+    forget("assemble")
+    return app
+
+
+def _storage(app, settings):
+    """Decide where data goes and why the board started; returns the rows the last boot left."""
+    from . import memo, storage
+    from .faultlog import FaultLog
+    from .kept import Kept
+
+    where = storage.directory(settings["data"])
+    app.faults = FaultLog((where or ".") + "/faults.log", app.clock)
+    app.kept = Kept(machine.RTC())
+    app.data_directory = where
+    data = app.kept.read()
+    files = None if app.kept.works else memo.FileMemo((where or ".") + "/memo")
+    noted = memo.unpack(files.read() if files else data)
+    app.reset_label = memo.label(machine.reset_cause(), machine, noted)
+    app.bad_boots = memo.bad_boots(app.reset_label, noted)
+    app.safe = app.bad_boots >= memo.BAD_BOOTS
+    app.keep_memo = files.write if files else app.kept.write_memo
+    for intent in memo.INTENTS:
+        app.memos[intent] = memo.pack(intent, app.bad_boots)
+    app.memos["good"] = memo.pack("", 0)
+    app.keep_memo(app.memos[""])
+    forget("memo", "storage")
+    return data[4:]
+
+
+def _inputs(app, settings):
+    from . import inputs
+    from .sampler import Sampler
+
+    board = inputs.board_pins(settings["board"])
+    app.channels = inputs.fitted(settings)
+    app.watchdog_ms = board.WATCHDOG_MS
+    app.sampler = Sampler(
+        app.clock,
+        inputs.contacts(settings, board),
+        None if app.safe else inputs.sensors(settings, board),
+        settings["interval"],
+        settings["idle_interval"],
+        settings["poll_ms"],
+    )
+    lamp, sounder = inputs.outputs(board)
+    from .warning import Warning
+
+    app.warning = Warning(app.clock, app.sampler, settings["limits"], lamp, sounder, app.safe)
+    forget("inputs", "pins_esp32", "pins_picow")
+
+
+def _outbox(app, left):
+    from .link import SEND_BYTES
+    from .outbox import Outbox, rows_a_pack
+
+    store = None
+    if app.data_directory:
+        from .store import Store
+
+        store = Store(app.data_directory)
+    gc.collect()
+    # Without flash the memory left is the backlog, up to a share that leaves room to work.
+    limit = 1500 if store else min(60000, gc.mem_free() // 4)
+    batch = rows_a_pack(len(app.channels), SEND_BYTES)
+    app.outbox = Outbox(app.boot, app.sampler.contact_mask, store, app.kept.write, limit, batch)
+    app.outbox.restore(left)
+    app.sampler.emit = app.outbox.put
+
+
+def _link(app, settings):
+    """The largest modules, so they come first; returns what finishes the link once the outbox is there."""
+    from .link import Link
+    from .transport import Broker
+    from .wifi import Wifi
+
+    b = settings["broker"]
+    tls = b.get("tls") or {}
+    context = None
+    ready = None
+    if tls:
+        from . import tls_context
+
+        context = tls_context.make(tls)
+        if tls_context.needs_time(tls):
+            ready = lambda: app.clock.synced  # noqa: E731
+        forget("tls_context")
+    broker = Broker(b["host"], b["port"], b.get("user"), b.get("password"), context, tls.get("server_name"))
+    furnace = settings["furnace"]
+    prefix = "%s/%s/" % (settings["root"], furnace)
+    client_id = "%s-%s" % (furnace, binascii.hexlify(machine.unique_id()).decode())
+    ssid, password = settings["wifi"].get("ssid", ""), settings["wifi"].get("password", "")
+
+    def finish(app):
+        app.wifi = Wifi(ssid, password, app.clock, app.reset if app.data_directory else None)
+        app.link = Link(broker, prefix, client_id, furnace, app, ready)
+        app.outbox.changed = app.link.work
+
+    return finish
+
+
+def _time(app, settings):
+    if settings["ntp"]:
+        from .ntp import Ntp
+
+        app.ntp = Ntp(settings["ntp"]["host"], settings["ntp"].get("port", 123), app.clock, app.clock_set)
