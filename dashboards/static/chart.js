@@ -32,6 +32,24 @@
     });
   }
 
+  /* What was done or went wrong, as lines across the panels. */
+  function drawMarks(u, marks) {
+    var context = u.ctx;
+    context.save();
+    context.lineWidth = 2 * (window.devicePixelRatio || 1);
+    marks.forEach(function (mark) {
+      var x = Math.round(u.valToPos(mark.t, "x", true));
+      if (x < u.bbox.left || x > u.bbox.left + u.bbox.width) { return; }
+      context.strokeStyle = ink(mark.look === "log" ? "--link" : "--" + mark.look);
+      context.setLineDash(mark.look === "log" ? [] : [6, 5]);
+      context.beginPath();
+      context.moveTo(x, u.bbox.top);
+      context.lineTo(x, u.bbox.top + u.bbox.height);
+      context.stroke();
+    });
+    context.restore();
+  }
+
   function present() { return window.sootline.now() / 1000; } // the host's clock, not ours
 
   function Chart(figure) {
@@ -141,28 +159,10 @@
           u.setSelect({ left: 0, width: 0, top: 0, height: 0 }, false);
           self.look(to, (to - from) / 3600);
         }],
-        drawAxes: [function (u) { self.marks(u); }],
+        drawAxes: [function (u) { drawMarks(u, data.marks); }],
       },
     };
     this.plots.push(new uPlot(options, values, this.host));
-  };
-
-  /* What was done or went wrong, as lines across the panels. */
-  Chart.prototype.marks = function (u) {
-    var events = this.data.marks;
-    var context = u.ctx;
-    context.save();
-    context.lineWidth = 2 * (window.devicePixelRatio || 1);
-    events.forEach(function (event) {
-      var x = Math.round(u.valToPos(event.t, "x", true));
-      context.strokeStyle = ink(event.look === "log" ? "--link" : "--" + event.look);
-      context.setLineDash(event.look === "log" ? [] : [6, 5]);
-      context.beginPath();
-      context.moveTo(x, u.bbox.top);
-      context.lineTo(x, u.bbox.top + u.bbox.height);
-      context.stroke();
-    });
-    context.restore();
   };
 
   Chart.prototype.look = function (end, hours) {
@@ -208,35 +208,42 @@
     }
   };
 
-  /* Two firings one over another. */
-  function Overlay(figure) {
-    var host = figure.querySelector(".panels"), note = figure.querySelector(".chart-note"), data = null, plots = [];
+  /* Panels one below the other, drawn once: `lines(part)` gives the lines of a panel, `note(data)` the words below. */
+  function Panels(figure, address, time, lines, note) {
+    var host = figure.querySelector(".panels"), said = figure.querySelector(".chart-note"), data = null, plots = [], timer;
 
     function panel(part, last) {
-      var titles = element("div", "panel-title"), keys = [], series = [{}], values = [data.t];
-      titles.appendChild(element("b", "", part.label + " " + part.unit));
-      part.lines.forEach(function (line, i) {
-        var key = element("span", "key key-" + (i ? "other" : "one"), data.names[i] + " ");
-        keys.push(key.appendChild(element("b")));
-        titles.appendChild(key);
-        series.push({ stroke: ink(i ? "--idle" : "--fire"), width: i ? 1.5 : 2, dash: i ? [6, 4] : undefined, points: { show: false }, spanGaps: true });
-        values.push(line);
+      var titles = element("div", "panel-title"), keys = [], series = [{}], values = [data.t], bands = [];
+      titles.appendChild(element("b", "", part.label + ", " + part.unit));
+      lines(part, data).forEach(function (line) {
+        series.push({ stroke: ink(line.colour), width: line.width, dash: line.dash, points: { show: !!line.points, size: 5 }, spanGaps: !time });
+        values.push(line.values);
+        if (line.band) { bands.push({ series: [series.length - 2, series.length - 1], fill: faded(ink(line.colour)) }); }
+        if (line.name) {
+          var key = element("span", "key " + line.key, line.name + " ");
+          keys.push({ node: key.appendChild(element("b")), values: line.values });
+          titles.appendChild(key);
+        }
       });
       host.appendChild(titles);
       plots.push(new uPlot({
-        width: Math.max(240, host.clientWidth), height: last ? 190 : 160, legend: { show: false },
-        cursor: { sync: { key: "overlay" }, drag: { x: false, y: false }, y: false },
-        scales: { x: { time: false } }, series: series,
+        width: Math.max(240, host.clientWidth), height: last ? 190 : 160, legend: { show: false }, bands: bands,
+        cursor: { sync: { key: address }, drag: { x: false, y: false }, y: false },
+        scales: { x: { time: time } }, series: series,
         axes: [
-          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: last ? 34 : 6, values: function (u, s) { return s.map(function (v) { return last ? v + " min" : ""; }); } },
+          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: last ? 34 : 6, space: 62,
+            values: !last ? function (u, s) { return s.map(function () { return ""; }); } : time ? clockTicks : function (u, s) { return s.map(function (v) { return v + " min"; }); } },
           { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: 44 },
         ],
-        hooks: { setCursor: [function (u) {
-          keys.forEach(function (key, i) {
-            var value = u.cursor.idx === null || u.cursor.idx === undefined ? null : part.lines[i][u.cursor.idx];
-            key.textContent = value === null ? "" : value;
-          });
-        }] },
+        hooks: {
+          drawAxes: [function (u) { drawMarks(u, data.marks || []); }],
+          setCursor: [function (u) {
+            keys.forEach(function (key) {
+              var value = u.cursor.idx === null || u.cursor.idx === undefined ? null : key.values[u.cursor.idx];
+              key.node.textContent = value === null || value === undefined ? "" : value;
+            });
+          }],
+        },
       }, values, host));
     }
 
@@ -245,14 +252,14 @@
       plots = [];
       host.innerHTML = "";
       data.panels.forEach(function (part, i) { panel(part, i === data.panels.length - 1); });
-      note.textContent = "Minutes since the flame. Whole line: " + data.names[0] + ". Broken line: " + data.names[1] + ".";
-      figure.setAttribute("data-drawn", data.names.join(" over "));
+      said.textContent = note(data);
+      figure.setAttribute("data-drawn", said.textContent);
     }
 
-    var request = new XMLHttpRequest(), timer;
-    request.open("GET", figure.getAttribute("data-overlay"));
+    var request = new XMLHttpRequest();
+    request.open("GET", address);
     request.onload = function () {
-      if (request.status !== 200) { note.textContent = "The chart could not be loaded."; return; }
+      if (request.status !== 200) { said.textContent = "The chart could not be loaded."; return; }
       data = JSON.parse(request.responseText);
       draw();
     };
@@ -261,6 +268,26 @@
     if (dark && dark.addEventListener) { dark.addEventListener("change", function () { if (data) { draw(); } }); }
   }
 
-  Array.prototype.forEach.call(document.querySelectorAll("[data-overlay]"), function (figure) { return new Overlay(figure); });
+  function overlay(figure) {
+    return new Panels(figure, figure.getAttribute("data-overlay"), false, function (part, data) {
+      return [
+        { values: part.lines[0], colour: "--fire", width: 2, name: data.names[0], key: "key-one" },
+        { values: part.lines[1], colour: "--idle", width: 1.5, dash: [6, 4], name: data.names[1], key: "key-other" },
+      ];
+    }, function (data) { return "Minutes since the flame. Whole line: " + data.names[0] + ". Broken line: " + data.names[1] + "."; });
+  }
+
+  function trend(figure) {
+    return new Panels(figure, figure.getAttribute("data-trend"), true, function (part) {
+      return [
+        { values: part.lines.high, colour: "--idle", width: 0 },
+        { values: part.lines.low, colour: "--idle", width: 0, band: true },
+        { values: part.lines.middle, colour: "--fire", width: 2, points: true, name: "middle of the day", key: "key-one" },
+      ];
+    }, function (data) { return "Line: the middle of each day; shade: from its lowest to its highest." + (data.marks.length ? " Lines across: something was done." : ""); });
+  }
+
+  Array.prototype.forEach.call(document.querySelectorAll("[data-overlay]"), overlay);
+  Array.prototype.forEach.call(document.querySelectorAll("[data-trend]"), trend);
   Array.prototype.forEach.call(document.querySelectorAll("[data-chart]"), function (figure) { return new Chart(figure); });
 })();

@@ -36,7 +36,7 @@ def shoot(browser: Browser, url: str, folder: Path, state: str) -> None:
                 context = browser.new_context(viewport=viewport, color_scheme=theme)
                 page = context.new_page()
                 page.goto(url.rstrip("/") + path)
-                for _ in page.locator("[data-chart], [data-overlay]").all():
+                for _ in page.locator("[data-chart], [data-overlay], [data-trend]").all():
                     page.wait_for_selector("[data-drawn]")
                 page.wait_for_timeout(200)
                 page.screenshot(path=folder / f"{state}-{name}-{size}-{theme}.png", full_page=True)

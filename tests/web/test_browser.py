@@ -44,7 +44,7 @@ def opened(browser: Browser, url: str, size: str = "desk", theme: str = "light",
 
 
 def drawn(page: Page) -> None:
-    for figure in page.locator("[data-chart], [data-overlay]").all():
+    for figure in page.locator("[data-chart], [data-overlay], [data-trend]").all():
         expect(figure).to_have_attribute("data-drawn", re.compile(".+"))
 
 
@@ -300,9 +300,11 @@ def test_two_firings_are_laid_one_over_another(browser: Browser, server: Server,
     shop.live.put(furnace_now())
     with opened(browser, server.url + "furnace/engine-shed/firings", "phone") as page:
         drawn(page)
-        expect(page.locator(".chart canvas")).to_have_count(3)
-        before = page.locator(".chart-note").inner_text()
+        expect(page.locator("[data-overlay] canvas")).to_have_count(3)
+        expect(page.locator("[data-trend] canvas")).to_have_count(2)
+        note = page.locator("[data-overlay] .chart-note")
+        before = note.inner_text()
         page.get_by_label("over this one").select_option(index=5)
         page.get_by_role("button", name="Show", exact=True).click()
         drawn(page)
-        expect(page.locator(".chart-note")).not_to_have_text(before)
+        expect(note).not_to_have_text(before)

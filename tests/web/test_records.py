@@ -10,6 +10,7 @@ from sootline.events import Event
 from sootline.profile import LogEntry
 from sootline.web.event_views import event_table
 from sootline.web.figures import DAY_MS, figures
+from sootline.web.trend import trend
 from tests.web.test_pages import token
 from tests.web.workshop import BLIND, LEARNING, NOW_MS, READY, Workshop, alarm, furnace_now
 
@@ -229,3 +230,28 @@ def test_two_firings_one_over_another_start_at_the_flame(client: httpx.Client, s
     newest = client.get("/furnace/engine-shed/overlay.json?one=x").json()
     assert len(newest["names"]) == 2
     assert client.get("/furnace/carriage-shop/overlay.json").status_code == 404
+
+
+def test_trends_are_the_middle_of_each_day_between_its_ends(client: httpx.Client, shop: Workshop) -> None:
+    shop.live.put(furnace_now())
+    data = client.get("/furnace/engine-shed/trend.json?what=refills").json()
+    ran = data["panels"][0]
+    assert (ran["label"], ran["unit"]) == ("Pump ran", "s") and len(data["t"]) == 5
+    events = shop.store.events("engine-shed", "refill", NOW_MS - 15 * 3_600_000)
+    seconds = [event.features["on_time_s"] for event in events]
+    assert ran["lines"]["low"][-1] == pytest.approx(min(seconds), abs=0.006)  # type: ignore[type-var]
+    assert ran["lines"]["high"][-1] == pytest.approx(max(seconds), abs=0.006)  # type: ignore[type-var]
+    assert {mark["text"] for mark in data["marks"]} == {"Repaired something", "Changed a set point"}
+    assert client.get("/furnace/engine-shed/trend.json?what=dreams").status_code == 404
+    assert client.get("/furnace/carriage-shop/trend.json?what=firings").json()["panels"] == []
+
+
+def test_warm_ups_are_told_apart_by_what_is_warmed() -> None:
+    made = [
+        Event("a", "preheat", NOW_MS + i, NOW_MS + 60_000, {"channel": channel, "rate_K_per_min": rate})
+        for i, (channel, rate) in enumerate([("tank", 3.0), ("nozzle", 6.0), ("tank", 5.0)])
+    ]
+    panels = trend("preheat", made, (), "us")["panels"]
+    assert [(panel["label"], panel["lines"]["middle"]) for panel in panels] == [
+        ("Nozzle oil, rate", [10.8]), ("Day tank, rate", [7.2]),
+    ]  # fmt: skip

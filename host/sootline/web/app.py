@@ -56,6 +56,7 @@ def build(
             Route("/furnace/{furnace}/season", pages.season),
             Route("/furnace/{furnace}/chart.json", pages.chart),
             Route("/furnace/{furnace}/overlay.json", records.overlay),
+            Route("/furnace/{furnace}/trend.json", records.trend),
             Route("/furnace/{furnace}/{what}", records.events),
             Route("/alarms", records.alarms),
             Route("/alarms/figures", records.figures),

@@ -18,9 +18,11 @@ from sootline.web.log_views import entry_views
 from sootline.web.overlay import overlay
 from sootline.web.render import Renderer
 from sootline.web.source import Live
+from sootline.web.trend import trend
 
 HISTORY_ROWS = 40
 EVENT_DAYS = 14
+TREND_DAYS = 400
 SPANS = {"7": "7 days", "30": "30 days", "365": "a year"}
 
 
@@ -81,7 +83,18 @@ class Records:
         events = self._store.events(view.furnace, KINDS[what], now_ms - EVENT_DAYS * DAY_MS)
         table = event_table(KINDS[what], events, now_ms, system)
         choice = tuple(event.start_ms for event in _two(events, request)) if what == "firings" else ()
-        return self._renderer.page(request, "events.html", view=view, table=table, days=EVENT_DAYS, choice=choice)
+        return self._renderer.page(
+            request, "events.html", view=view, table=table, days=EVENT_DAYS, choice=choice, what=what
+        )
+
+    def trend(self, request: Request) -> Response:
+        """Firings, refills or warm-ups from day to day."""
+        furnace, what = request.path_params["furnace"], request.query_params.get("what", "")
+        if what not in KINDS:
+            return self._renderer.not_found(request)
+        events = self._store.events(furnace, KINDS[what], self._now() - TREND_DAYS * DAY_MS)
+        data = trend(KINDS[what], events, self._store.log(furnace), self._renderer.system(request))
+        return _json(data)
 
     def overlay(self, request: Request) -> Response:
         """Two firings one over another: `one` and `other` are the moments they began [ms]."""
@@ -90,7 +103,7 @@ class Records:
         if not firings:
             return self._renderer.not_found(request)
         data = overlay(self._store.overview, firings, self._now(), self._renderer.system(request))
-        return Response(json.dumps(data, separators=(",", ":")), media_type="application/json")
+        return _json(data)
 
     def set_aside(self, request: Request) -> Response:
         """Messages that could not be used, and why."""
@@ -118,6 +131,10 @@ class Records:
     def _furnaces(self) -> dict[str, str]:
         names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces())})
         return {name: wording.furnace_name(name) for name in names}
+
+
+def _json(data: object) -> Response:
+    return Response(json.dumps(data, separators=(",", ":")), media_type="application/json")
 
 
 def _two(firings: Sequence[Event], request: Request) -> tuple[Event, ...]:
