@@ -58,7 +58,6 @@ class Settings:
     preheat_slow_ratio: float = _setting(1.5, "1", "times the predicted duration (contract)")
     preheat_slow_sd: float = _setting(4.0, "1", "and by this many robust sd of the furnace's own log climb rates")
     preheat_slow_margin_s: float = _setting(120.0, "s", "added, for short climbs are measured coarsely")
-    stalled_window_s: float = _setting(300.0, "s", "contract")
     stalled_K_per_min: float = _setting(0.1, "K/min", "contract")
     stalled_under_K: float = _setting(3.0, "K", "contract: this far under the set point")
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.follow.heating import READY_K, Heating
+from sootline.analysis.follow.heating import COLD_K, READY_K, Heating
 from sootline.events import Event
 
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
-CHECK_MS = 150_000
+CHECK_MS, WINDOW_MS = 150_000, 300_000
+STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
 STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
 
 
@@ -45,42 +46,39 @@ class PreheatStalled(Detector):
                 self.plant.clear(self.alarm, channel)
             return
         self.plant.at(self.plant.now_ms + CHECK_MS, self._check, channel, start_ms)
-        missing = heating.missing_K()
-        allowed = self.settings.stalled_under_K * (
-            1 if heating.held_C.count >= 5 else self.settings.learning_factor * 2
-        )
-        if missing is None or missing <= allowed or not heating.expected():
-            return
         refilled = self.engine.refills.last_end_ms
-        if refilled is not None and self.plant.now_ms - refilled < 600_000:
-            return
-        now, window_ms = self.plant.now_ms, round(self.settings.stalled_window_s * 1000)
-        then, value = self.plant.history.at(channel, now - window_ms), self.plant.value(channel)
-        if (
-            then is not None
-            and value is not None
-            and value - then > 2 * self.settings.stalled_K_per_min * window_ms / 60_000
-        ):
-            return  # plainly climbing
-        rate = self.plant.slope_per_min(channel, window_ms)
-        if rate is not None and not self.plant.has("call") and heating.start_C + 8.0 > (value or 0.0):
-            return  # nothing says that heat was wanted, and nothing has heated yet
-        falling = rate is not None and rate < -self.settings.stalled_K_per_min
-        if falling and not self.plant.has("call") and self.plant.profile.furnace.heating != "keep-warm":
-            return  # as after the end of a call that nobody reports
-        if rate is not None and rate < self.settings.stalled_K_per_min:
-            self.plant.raise_(
-                self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),
-                oil_C=self.plant.value(channel), missing_K=round(missing, 1),
-            )  # fmt: skip
+        if heating.expected() and (refilled is None or self.plant.now_ms - refilled >= 2 * WINDOW_MS):
+            self._judge(heating)
 
-    def _allowed_K(self, heating: Heating) -> float:
+    def _judge(self, heating: Heating) -> None:
+        channel, target, now = heating.channel, heating.target_C(), self.plant.now_ms
+        x = self.plant.history.window(channel, now - WINDOW_MS, now)[1]
+        if target is None or not len(x):
+            return
+        missing = target - float(x.max())  # a thermostat that swings has been nearer within the window
+        plainly_K = 2 * self.settings.stalled_K_per_min * WINDOW_MS / 60_000
+        if missing <= self._allowed_K(heating, target) or x[-1] - x[0] > plainly_K:
+            return
+        rate = self.plant.slope_per_min(channel, WINDOW_MS)
+        if rate is None or rate >= self.settings.stalled_K_per_min or self._nobody_asked(heating, rate, float(x[-1])):
+            return
+        self.plant.raise_(
+            self.alarm, self.capped("high"), channel=channel, rate_K_per_min=round(rate, 3),
+            oil_C=round(float(x[-1]), 1), missing_K=round(missing, 1),
+        )  # fmt: skip
+
+    def _allowed_K(self, heating: Heating, target_C: float) -> float:
         """How far under its set point it may rest: 3 K, 5 % of the climb for the thermostat, and the usual scatter."""
-        climb = max((heating.target_C() or 0.0) - heating.start_C, 0.0)
-        allowed = self.settings.stalled_under_K + STOPS_SHORT * climb
+        allowed = self.settings.stalled_under_K + STOPS_SHORT * max(target_C - heating.start_C, 0.0)
         if heating.held_C.count < 5:
             return self.settings.learning_factor * allowed
         return allowed + 3 * (heating.held_C.sd or 0.0)
+
+    def _nobody_asked(self, heating: Heating, rate_K_per_min: float, now_C: float) -> bool:
+        """Without `call` on a furnace that heats on call: it has not heated yet, or falls as after the call's end."""
+        if self.plant.has("call") or self.plant.profile.furnace.heating == "keep-warm":
+            return False
+        return now_C < heating.start_C + COLD_K or rate_K_per_min < -self.settings.stalled_K_per_min
 
     def _done(self, event: Event) -> None:
         end, channel = event.number("end_C"), str(event.features["channel"])
