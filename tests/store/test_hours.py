@@ -85,3 +85,17 @@ def test_an_hour_of_which_only_a_late_half_was_packed_is_corrected(store):
     _, low, mean, high = store.hours(FURNACE, "tank", START_MS, START_MS + DAY_MS)
     assert (low.tolist(), high.tolist()) == ([10.0], [52.0])
     assert mean[0] == pytest.approx((50 * 60 + 52 * 60 + 10 * 180) / 300)
+
+
+def test_moving_a_late_pack_leaves_the_sealed_rest_of_its_hour_in_the_overview(store):
+    span = (START_MS, START_MS + 2 * DAY_MS, 4)
+    put(store, pack(0, rows([0], tank=[90.0]), base_ms=START_MS + 60_000))
+    store.compact(START_MS + 3 * DAY_MS)
+    put(store, pack(1, rows([0], tank=[10.0]), clock=False), received_ms=START_MS + 120_000)
+    store.compact(START_MS + HOUR_MS)  # the late pack is in a block of its hour, the day is not sealed anew
+    assert [column.tolist() for column in store.overview(FURNACE, "tank", *span)[1:]] == [[10.0], [90.0]]
+    with store.batch() as batch:
+        assert batch.place(FURNACE, "b1", 1, START_MS + DAY_MS)
+    t_ms, low, high = store.overview(FURNACE, "tank", *span)
+    assert (t_ms - START_MS).tolist() == [0, DAY_MS]
+    assert low.tolist() == high.tolist() == [90.0, 10.0]

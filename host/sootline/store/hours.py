@@ -124,9 +124,3 @@ def pixels(t_ms: Times, low: Floats, high: Floats, start_ms: int, end_ms: int, n
     held = first < np.append(first[1:], len(t_ms))
     first = first[held]
     return edges[:-1][held], np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
-
-
-def clear(db: sqlite3.Connection, furnace: int, start_ms: int, end_ms: int) -> None:
-    """Forget the hours of a part that is loose again."""
-    for hour_ms in range(start_ms, end_ms, HOUR_MS):
-        _store(db, furnace, hour_ms, {})

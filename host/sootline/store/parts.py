@@ -123,15 +123,22 @@ def remove(db: sqlite3.Connection, ids: Iterable[int]) -> None:
 def pack_hours(
     db: sqlite3.Connection, names: packs.Names, furnace: int, before_ms: int, most: int
 ) -> tuple[int, list[int]]:
-    """Turn at most `most` loose packs that end before before_ms into blocks of hours.
+    """Turn loose packs that end before before_ms, at most `most` bytes of them, into blocks of hours.
 
     Returns how many packs it took, and the hours that changed.
     """
-    taken = db.execute(
+    waiting = db.execute(
         "SELECT boot, seq, received_ms, base_ms, columns, rows FROM pack"
-        " WHERE boot IN (SELECT id FROM boot WHERE furnace = ?) AND last_ms < ? ORDER BY first_ms LIMIT ?",
-        (furnace, before_ms, most),
-    ).fetchall()
+        " WHERE boot IN (SELECT id FROM boot WHERE furnace = ?) AND last_ms < ? ORDER BY first_ms",
+        (furnace, before_ms),
+    )
+    taken: list[tuple[int, int, int, int, int, bytes]] = []
+    for pack in waiting:
+        taken.append(pack)
+        most -= len(pack[5])
+        if most <= 0:
+            break
+    waiting.close()
     rows = block.join(block.from_packs((pack for pack in taken if pack[5]), packs.column_sets(db)))
     hours = rows.split(HOUR_MS)
     for hour_ms, part in hours.items():

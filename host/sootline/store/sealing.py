@@ -2,7 +2,7 @@
 
 import re
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -18,8 +18,7 @@ from sootline.store.sessions import Sessions
 
 SETTLE_MS = HOUR_MS  # a day is sealed this long after its end; rows that come later seal it anew
 MOVABLE_MS = 30 * DAY_MS  # a pack without a clock stays movable this long, unless its boot's clock became known
-PACKS_AT_ONCE = 2000  # loose packs turned into blocks in one transaction, so that the writer never waits long
-HOURS_AT_ONCE = 6
+BYTES_AT_ONCE = 500_000  # of loose packs turned into blocks in one transaction, so that ingest never waits long
 SPARE_PAGES = 2000  # unused pages of the database (4 KiB each) that are left for what comes next
 STALE_S = 3600.0  # an unfinished file this old belongs to nobody
 _DAY_FILE = re.compile(r"(\d{4}-\d\d-\d\d)\.parquet")
@@ -77,11 +76,6 @@ def _keep(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> 
     _shrink(sessions)
 
 
-def _batched(numbers: list[int], n: int) -> Iterator[list[int]]:
-    for i in range(0, len(numbers), n):
-        yield numbers[i : i + n]
-
-
 def _try(done: Kept, step: Callable[[], None]) -> None:
     """One damaged file must not keep the rest from being done."""
     try:
@@ -91,17 +85,13 @@ def _try(done: Kept, step: Callable[[], None]) -> None:
 
 
 def _pack_hours(sessions: Sessions, furnace: int, before_ms: int, done: Kept) -> None:
-    changed: set[int] = set()
-    while True:
+    n = 1
+    while n:
         with sessions.write() as (db, names):
-            n, touched = parts.pack_hours(db, names, furnace, before_ms, PACKS_AT_ONCE)
+            n, changed = parts.pack_hours(db, names, furnace, before_ms, BYTES_AT_ONCE)
+            for hour_ms in changed:
+                _try(done, partial(hours.refresh, db, sessions.folder, furnace, [hour_ms]))
         done.packs += n
-        changed.update(touched)
-        if n < PACKS_AT_ONCE:
-            break
-    for some in _batched(sorted(changed), HOURS_AT_ONCE):
-        with sessions.write() as (db, _):
-            _try(done, partial(hours.refresh, db, sessions.folder, furnace, some))
 
 
 def _unsealed(sessions: Sessions, furnace: int, last_ms: int) -> list[int]:

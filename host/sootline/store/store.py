@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from sootline.alarms import Acknowledgement, Alarm
+from sootline.errors import StoreDamaged
 from sootline.events import Event
 from sootline.now import SetAside
 from sootline.profile import LogEntry
@@ -30,6 +31,7 @@ from sootline.store import (
 )
 from sootline.store.alarms import Key, Sent, Shelved
 from sootline.store.arrivals import Arrived
+from sootline.store.block import HOUR_MS
 from sootline.store.day_file import FileMissing
 from sootline.store.sealing import Kept, Retention
 from sootline.store.sessions import Sessions
@@ -63,12 +65,19 @@ class Batch:
             return False
         if there_ms != base_ms:
             for part in parts.holding(self._db, number, seq):
-                parts.loosen(self._db, self._names, self._folder, part)
-                hours.clear(self._db, part.furnace, part.start_ms, part.end_ms)
-                if part.file is not None:
-                    self.loosened.append(part.file)
+                self._loosen(part)
             packs.move(self._db, number, seq, base_ms - there_ms)
         return True
+
+    def _loosen(self, part: parts.Part) -> None:
+        """Make the packs of a part movable; what is in a damaged file stays there."""
+        try:
+            parts.loosen(self._db, self._names, self._folder, part)
+            hours.refresh(self._db, self._folder, part.furnace, range(part.start_ms, part.end_ms, HOUR_MS))
+        except StoreDamaged:
+            return
+        if part.file is not None:
+            self.loosened.append(part.file)
 
     def announce(self, furnace: str, received_ms: int, announcement: Mapping[str, Any]) -> None:
         boards.announce(self._db, furnace, received_ms, announcement)
