@@ -92,14 +92,6 @@ class Service:
         self._reconcile_at: float | None = None
         self.live = Live(self._queue.put)
         self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
-        self._lock = only_one(options.data)
-        try:
-            self.store = Store.open(options.data)
-        except StoreUnavailable as error:
-            raise UserError(str(error)) from None
-        self._intake = Intake(self.store, options.root)
-        self._watches = Watches(self.store, self._profile, guarded=True)
-        self._alarms = AlarmList()
         self.broker = (
             None
             if options.broker
@@ -107,6 +99,15 @@ class Service:
         )
         self.address = options.broker or Address(port=self.broker.port if self.broker else 0)
         self._client = Client(self.address, options.root, options.client_id, self._queue.put)
+        self._lock = only_one(options.data)
+        try:
+            self.store = Store.open(options.data)
+        except SootlineError as error:
+            self._lock.close()
+            raise UserError(str(error)) from None
+        self._intake = Intake(self.store, options.root)
+        self._watches = Watches(self.store, self._profile, guarded=True)
+        self._alarms = AlarmList()
         self.web = Server(
             build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts),
             options.web_host,

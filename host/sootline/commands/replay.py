@@ -80,8 +80,8 @@ def _recordings(paths: Sequence[Path], profile: Profile | None, furnace: str | N
     with tempfile.TemporaryDirectory(prefix="sootline-replay-") as folder, Store.open(Path(folder)) as store:
         watches = Watches(store, lambda name: _profile(profile, furnace, name))
         intake = Intake(store, root)
-        last_ms = 0
-        for messages in _batches(_of(recordings, furnace, root), BATCH):
+        last_ms, seen = 0, set[str]()
+        for messages in _batches(_of(recordings, furnace, root, seen), BATCH):
             watches.deliver(intake.take(messages))
             last_ms = messages[-1].received_ms
         watches.deliver(intake.settle())
@@ -91,14 +91,16 @@ def _recordings(paths: Sequence[Path], profile: Profile | None, furnace: str | N
         for name in ["", *store.furnaces()]:
             for reason, n in store.set_aside_counts(name).items():
                 _note(f"{name or 'no furnace'}: {n} messages set aside: {reason}")
-        for name in _chosen(tuple(sorted(watches.furnaces)), furnace):
-            yield from watches.furnaces[name].watch.alarms
+        for name in _chosen(tuple(sorted(watches.furnaces if furnace is None else seen)), furnace):
+            yield from watches.furnace(name).watch.alarms
 
 
-def _of(messages: Iterable[Message], furnace: str | None, root: str) -> Iterator[Message]:
-    """The messages of one furnace, or all."""
+def _of(messages: Iterable[Message], furnace: str | None, root: str, seen: set[str]) -> Iterator[Message]:
+    """The messages of one furnace, or all; `seen` is filled with every furnace there is."""
     for message in messages:
         topic = topics.parse(message.topic, root)
+        if topic is not None:
+            seen.add(topic.furnace)
         if furnace is None or (topic is not None and topic.furnace == furnace):
             yield message
 
