@@ -12,6 +12,8 @@ def __getattr__(name: str) -> object:
     """`sootline.open(folder)` gives the store as pandas frames; pandas is loaded when it is first asked for."""
     if name != "open":
         raise AttributeError(f"module 'sootline' has no attribute '{name}'")
-    from sootline.frames import open
-
+    try:
+        from sootline.frames import open
+    except ModuleNotFoundError as error:
+        raise ImportError(f"sootline.open needs {error.name}: pip install 'sootline[frames]'") from None
     return open
