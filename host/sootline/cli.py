@@ -1,10 +1,12 @@
 """The command line: `sootline COMMAND ...`. Each command is a module of `sootline.commands` with a `main(argv)`."""
 
+import ast
 import importlib
 import os
 import pkgutil
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 import sootline
 from sootline import commands
@@ -43,7 +45,9 @@ def _names() -> list[str]:
 
 def _help() -> str:
     lines = ["usage: sootline COMMAND ...   (sootline COMMAND --help tells more)", ""]
-    for name in _names():
-        doc = importlib.import_module(f"sootline.commands.{name}").__doc__ or ""
-        lines.append(f"  {name:<12} {doc.strip().splitlines()[0] if doc.strip() else ''}")
+    for module in pkgutil.iter_modules(commands.__path__):
+        if not module.name.startswith("_"):
+            source = Path(commands.__path__[0], f"{module.name}.py").read_text()
+            text = ast.get_docstring(ast.parse(source)) or ""  # without importing what the command needs
+            lines.append(f"  {module.name:<12} {text.partition(chr(10))[0]}")
     return "\n".join(lines)

@@ -9,9 +9,9 @@ import multiprocessing
 import random
 import re
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -20,7 +20,7 @@ from typing import Any
 from sootline.bench import Bench, Board
 from sootline.series import Rows
 from sootline.sim.furnace import Furnace
-from sootline.sim.scenarios import FURNACES, PROFILES, Story, live_actions, live_faults, live_model, story
+from sootline.sim.scenarios import FURNACES, Story, live_actions, live_faults, live_model, story
 from sootline.sim.weather import DAY_MS
 from sootline.wire import encode, topics
 from sootline.wire.message import Message
@@ -32,27 +32,33 @@ WILL_AFTER_MS = 45_000  # the broker gives a silent board up after 1.5 x its kee
 BATCH_MS = 8 * 3_600_000
 
 
-def offset_ms(now_ms: int) -> int:
-    """How far the story is moved, in whole days, for its last day to be today."""
-    return (now_ms - (story("engine-shed").end_ms - DAY_MS)) // DAY_MS * DAY_MS
+def tales(now_ms: int, days: int) -> dict[str, Story]:
+    """The furnaces' stories, moved by whole days so that `days` of them lie before today; of the log only what was."""
+    moved = {}
+    for furnace in FURNACES:
+        told = story(furnace)
+        first_day = told.start_ms // DAY_MS
+        last_day = min(first_day + days, told.end_ms // DAY_MS - 1)
+        tale = told.moved((now_ms // DAY_MS - last_day) * DAY_MS)
+        moved[furnace] = replace(tale, log=tuple(entry for entry in tale.log if entry.at_ms <= now_ms))
+    return moved
 
 
-def profile_toml(moved: Story) -> str:
+def profile_toml(tale: Story) -> str:
     """The owner's profile with his log, its dates moved with the story."""
-    days = timedelta(milliseconds=moved.offset_ms)
-    text = re.sub(
+    days = timedelta(milliseconds=tale.offset_ms)
+    return re.sub(
         r"(?m)^(clean_on = )(\d{4}-\d\d-\d\d)",
         lambda found: found[1] + (date.fromisoformat(found[2]) + days).isoformat(),
-        moved.profile_toml,
+        tale.profile_toml,
     )
-    return text
 
 
-def write_profiles(folder: Path, now_ms: int) -> None:
+def write_profiles(folder: Path, stories: Mapping[str, Story]) -> None:
     """The workshop's profile files."""
     folder.mkdir(parents=True, exist_ok=True)
-    for furnace in FURNACES:
-        (folder / f"{furnace}.toml").write_text(profile_toml(story(furnace).moved(offset_ms(now_ms))))
+    for furnace, tale in stories.items():
+        (folder / f"{furnace}.toml").write_text(profile_toml(tale))
 
 
 # history
@@ -67,23 +73,21 @@ class _Source:
 
 
 class History:
-    """The messages of the past days up to now_ms, made by one process a furnace. Iterate once; close() ends early.
+    """The messages of the stories up to now_ms, made by one process a furnace. Iterate once; close() ends early.
 
     progress: the share that has been handed out so far, 0 to 1; `begun` once the first message is there
     """
 
-    def __init__(self, now_ms: int, days: int) -> None:
+    def __init__(self, stories: Mapping[str, Story], now_ms: int) -> None:
         self._now_ms = now_ms
-        self._start_ms = max(now_ms - days * DAY_MS, min(story(f).start_ms for f in FURNACES) + offset_ms(now_ms))
+        self._start_ms = min(tale.start_ms for tale in stories.values())
         self.progress = 0.0
         self.begun = False
         context = multiprocessing.get_context("spawn")
         self._sources = []
-        for furnace in FURNACES:
+        for tale in stories.values():
             receiving, sending = context.Pipe(duplex=False)
-            process = context.Process(
-                target=_generate, args=(furnace, offset_ms(now_ms), self._start_ms, now_ms, sending), daemon=True
-            )
+            process = context.Process(target=_generate, args=(tale, self._start_ms, now_ms, sending), daemon=True)
             process.start()
             sending.close()
             self._sources.append(_Source(process, receiving))
@@ -112,11 +116,10 @@ class History:
             source.process.join()
 
 
-def _generate(furnace: str, moved_ms: int, start_ms: int, now_ms: int, out: "Connection[Any, Any]") -> None:
+def _generate(tale: Story, start_ms: int, now_ms: int, out: "Connection[Any, Any]") -> None:
     """The body of a furnace's process: one list of messages for each BATCH_MS from start_ms to now_ms."""
-    tale = story(furnace).moved(moved_ms)
     rows, _ = tale.run(until_ms=now_ms, interval_s=INTERVAL_S)
-    messages = board_messages(tale, rows.between(start_ms, now_ms))
+    messages = board_messages(tale, rows)
     pending = next(messages, None)
     try:
         until_ms = start_ms
@@ -145,9 +148,8 @@ def board_messages(tale: Story, rows: Rows) -> Iterator[Message]:
     words = [(boot_ms + 5000, says), (tale.clock_set_ms, {**says, "clock": "synced"})]
     for start_ms, end_ms in tale.outages:
         words += [(start_ms + WILL_AFTER_MS, {"online": False}), (end_ms - 500, {**says, "clock": "synced"})]
-    first_ms = int(rows.t_ms[0]) if len(rows) else 0
     board = topics.build(furnace, "board")
-    waiting = [Message(at_ms, board, json.dumps(word).encode()) for at_ms, word in words if at_ms >= first_ms]
+    waiting = [Message(at_ms, board, json.dumps(word).encode()) for at_ms, word in words]
     unset, after = rows.between(-(2**62), tale.clock_set_ms), rows.between(tale.clock_set_ms, 2**62)
     seq, free_ms = 0, 0
     for part, clock in ((unset, False), (after, True)):
@@ -197,6 +199,3 @@ class LiveFurnace:
 
     def close(self) -> None:
         self._parts.close()
-
-
-__all__ = ["PROFILES", "History", "LiveFurnace", "board_messages", "offset_ms", "profile_toml", "write_profiles"]

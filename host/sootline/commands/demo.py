@@ -37,7 +37,9 @@ def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser("sootline demo", description=__doc__)
     parser.add_argument("--data", type=Path, metavar="FOLDER", help="keep store and profiles here (default: nowhere)")
     parser.add_argument("--port", type=int, default=8470, help="of the pages (default: %(default)s)")
-    parser.add_argument("--days", type=int, default=28, choices=range(1, 29), metavar="1..28", help="of history")
+    parser.add_argument(
+        "--days", type=int, default=28, choices=range(1, 29), metavar="1..28", help="of the story to tell before today"
+    )
     parser.add_argument("--units", choices=("si", "us"), default="us")
     parser.add_argument("--record", type=Path, metavar="FOLDER", help="record every message for a later replay")
     options = parser.parse_args(argv)
@@ -53,11 +55,12 @@ def main(argv: Sequence[str]) -> int:
 def _show(data: Path, options: argparse.Namespace, stop: threading.Event, parts: ExitStack) -> None:
     now = now_ms()
     print(_INTRO, flush=True)
-    demo.write_profiles(data / "profiles", now)
+    stories = demo.tales(now, options.days)
+    demo.write_profiles(data / "profiles", stories)
     service = Service(Options(data, broker_port=0, web_port=options.port, units=options.units, record=options.record))
     parts.callback(service.stop)
     fresh = not service.store.furnaces()
-    history = demo.History(now, options.days) if fresh else None
+    history = demo.History(stories, now) if fresh else None
     if history is not None:
         parts.callback(history.close)
     service.start(history or ())
