@@ -8,10 +8,10 @@ EPOCH_2000_S = 946684800
 class Clock:
     """Uptime is gathered from the wrapping tick counter, so it must be read at least once in six days."""
 
-    def __init__(self, ticks_ms=time.ticks_ms, ticks_diff=time.ticks_diff):
-        self._ticks_ms = ticks_ms
-        self._ticks_diff = ticks_diff
-        self._last = ticks_ms()
+    def __init__(self, ticks_ms=None, ticks_diff=None):
+        self._ticks_ms = ticks_ms or time.ticks_ms
+        self._ticks_diff = ticks_diff or time.ticks_diff
+        self._last = self._ticks_ms()
         self._uptime_ms = 0
         self._offset_ms = None
         self.set_at_ms = None  # uptime of the last setting

@@ -89,6 +89,7 @@ class Bench:
         self.until_ms = until_ms
         self.faults: dict[str, chips.Fault] = {}
         self.wifi = True
+        self.time_served_from_ms = 0  # before this the time server keeps silent
         self.outputs: dict[int, int] = {}
         self.output_log: deque[tuple[int, int, int]] = deque(maxlen=1000)  # (t_ms, pin, level)
         self.rtc_set_to = ""  # UTC the board's own clock was last set to
@@ -161,6 +162,15 @@ class Bench:
         self._virtual = virtual
         self._step_ms = settings.get("poll_ms", 20)
         self._wiring = _Wiring(settings)
+
+    @property
+    def watchdog_ran_out(self) -> bool:
+        """Whether the board has not fed its watchdog in time."""
+        if self.expired.is_set():
+            return True
+        if self._virtual or self.watchdog_ms is None:
+            return False
+        return time.monotonic() - (self.watchdog_fed or 0.0) > self.watchdog_ms / 1000
 
     def wait_until(self, t_ms: int, timeout_s: float) -> bool:
         """Wait (real time) for the bench to reach `t_ms`. False if it did not within `timeout_s`."""
@@ -265,11 +275,7 @@ class Bench:
     def _check_watchdog(self, ticks: int) -> None:
         if self.watchdog_ms is None:
             return
-        if ticks >= 0:
-            late = ticks - self._watchdog_ticks > self.watchdog_ms
-        else:
-            late = time.monotonic() - (self.watchdog_fed or 0.0) > self.watchdog_ms / 1000
-        if late:
+        if ticks >= 0 and ticks - self._watchdog_ticks > self.watchdog_ms:
             self.expired.set()
 
     def _pins(self, wiring: "_Wiring", t_ms: int, ticks: int) -> str:
@@ -318,7 +324,7 @@ class Bench:
                 asked, sender = self._ntp.recvfrom(512)
             except OSError:
                 return
-            if len(asked) < 48:
+            if len(asked) < 48 or self.now_ms < self.time_served_from_ms:
                 continue
             t_ms = self.now_ms
             stamp = struct.pack(">II", (t_ms // 1000 + _UNIX_1900_S) & 0xFFFFFFFF, (t_ms % 1000 << 32) // 1000)
@@ -600,6 +606,7 @@ class Board:
             environment["MICROPYPATH"] = ":".join([*map(str, paths), ".frozen"])
             program = [*self._command, "-X", f"heapsize={heap}", str(script)]
         self._bench.expired.clear()
+        self._bench.watchdog_ms = None
         self._process = subprocess.Popen(
             program, cwd=self.directory, env=environment, stdout=self._log, stderr=subprocess.STDOUT
         )
@@ -610,7 +617,7 @@ class Board:
             if process is None:
                 return
             code = process.poll()
-            if code is None and not self._bench.expired.is_set():
+            if code is None and not self._bench.watchdog_ran_out:
                 continue
             if code is None:
                 self.kill()

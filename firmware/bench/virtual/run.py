@@ -1,59 +1,6 @@
-"""Runs main.py in virtual time at SOOTLINE_BENCH_SPEED times real time (0: as fast as it goes).
+"""Runs main.py in virtual time."""
 
-While an answer from the network is awaited the clock keeps real pace, so time-outs mean what they say.
-"""
+import pace  # noqa: F401
 
-import asyncio.core
-import os
-import time
-
-import utime
-from sootboard.waiting import Waiting
-
-_LOOK_EVERY = 16  # waits without an awaited answer between looks at the sockets
-
-_speed = float(os.getenv("SOOTLINE_BENCH_SPEED"))
-_start_virtual = time.ticks_ms()
-_start_real = utime.ticks_ms()
-_poll = asyncio.core.IOQueue.wait_io_event
-_waiting = False
-_skipped = 0
-
-
-def _due(queue):
-    task = asyncio.core._task_queue.peek()
-    return task is not None and utime.ticks_diff(task.ph_key, time.ticks_ms()) <= 0
-
-
-def _wait(queue, dt):
-    global _waiting, _skipped
-    if Waiting.count and dt != 0:
-        if not _waiting:
-            _waiting = True
-            time.tick_host()
-        before = utime.ticks_ms()
-        _poll(queue, 5 if dt < 0 else min(5, dt))
-        time.advance(utime.ticks_diff(utime.ticks_ms(), before))
-        return
-    _waiting = False
-    _skipped += 1
-    if _skipped == _LOOK_EVERY:
-        _skipped = 0
-        _poll(queue, 0)
-    if dt <= 0 or _due(queue):
-        return
-    if _speed:
-        ahead = (time.ticks_ms() + dt - _start_virtual) / _speed - (utime.ticks_ms() - _start_real)
-        if ahead > 1:
-            _poll(queue, int(min(ahead, dt)))
-            if _due(queue):
-                return
-            elapsed = int((utime.ticks_ms() - _start_real) * _speed) - (time.ticks_ms() - _start_virtual)
-            time.advance(max(0, min(dt, elapsed)))
-            return
-    time.advance(dt)
-
-
-asyncio.core.IOQueue.wait_io_event = _wait
-
-import main  # noqa: E402,F401
+# isort: split
+import main  # noqa: F401
