@@ -12,6 +12,7 @@ from sootline.files.tables import Tables
 from sootline.series import SensorFault
 from sootline.store import day_file, parts
 from sootline.store.block import Block
+from tests.store import season
 from tests.store.making import DAY_MS, FURNACE, START_MS, pack, put, rows
 
 decimals = st.integers(0, 6).flatmap(lambda d: st.integers(-(10**8), 10**8).map(lambda i: float(f"{i}e-{d}")))
@@ -96,6 +97,26 @@ def test_duckdb_reads_all_days(two_days):
         (START_MS + DAY_MS, 60.25, None, None, "b1", 1),
         (START_MS + DAY_MS + 5000, None, None, "open", "b1", 1),
     ]
+
+
+@pytest.mark.parametrize("grain", [0.1, None])
+def test_other_tools_read_a_real_day_exactly(tmp_path, grain):
+    """All encodings that real sensors lead to, read by pandas and by DuckDB's own Parquet reader."""
+    pandas, duckdb = pytest.importorskip("pandas"), pytest.importorskip("duckdb")
+    (day,) = season.days(1, grain=grain)
+    n = len(day)
+    block = Block(day.t_ms, np.full(n, 3), np.arange(n), season.arrivals(day.t_ms), day.values)
+    path = tmp_path / "day.parquet"
+    path.write_bytes(day_file.encode(FURNACE, block, {3: "b1"}))
+    used = {e for c in range(14) for e in pq.read_metadata(path).row_group(0).column(c).encodings}
+    assert used >= {"DELTA_BINARY_PACKED", "BYTE_STREAM_SPLIT"}
+    frame = pandas.read_parquet(path)
+    with duckdb.connect() as db:
+        columns = db.execute(f"SELECT * FROM '{path}'").fetchnumpy()
+    for name, column in day.values.items():
+        assert frame[name].astype(float).tolist() == column.tolist()
+        assert columns[name].astype(float).tolist() == column.tolist()
+    assert (columns["seq"] == np.arange(n)).all()
 
 
 def test_the_file_says_what_it_is(two_days):

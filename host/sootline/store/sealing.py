@@ -64,7 +64,9 @@ def keep(sessions: Sessions, now_ms: int, retention: Retention) -> Kept:
 
 
 def _keep(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> None:
-    _bring_home(sessions, done)
+    if sessions.looked_round_ms is None or not 0 <= now_ms - sessions.looked_round_ms < DAY_MS:
+        _bring_home(sessions, done)  # goes through every file, so at the start and then once a day
+        sessions.looked_round_ms = now_ms
     with sessions.read() as db:
         furnaces = dict(db.execute("SELECT id, name FROM furnace").fetchall())
     for furnace, name in furnaces.items():

@@ -15,6 +15,7 @@ class Sessions:
 
     def __init__(self, folder: Path, read_only: bool) -> None:
         self.folder = folder
+        self.looked_round_ms: int | None = None  # when stray files were last looked for
         self._read_only = read_only
         self._turn = threading.Lock()
         self._writer: sqlite3.Connection | None = None
