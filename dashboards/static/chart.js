@@ -231,7 +231,7 @@
         cursor: { sync: { key: address }, drag: { x: false, y: false }, y: false },
         scales: { x: { time: time } }, series: series,
         axes: [
-          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: last ? 34 : 6, space: 62,
+          { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: last ? 34 : 6, space: 62, incrs: time ? [1, 2, 7, 14, 28, 56].map(function (n) { return n * 86400; }) : undefined,
             values: !last ? function (u, s) { return s.map(function () { return ""; }); } : time ? clockTicks : function (u, s) { return s.map(function (v) { return v + " min"; }); } },
           { stroke: ink("--quiet"), grid: { stroke: ink("--rule"), width: 1 }, font: "13px sans-serif", size: 44 },
         ],

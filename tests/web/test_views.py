@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from sootline import wording
+from sootline import units, wording
 from sootline.alarms import Acknowledgement
 from sootline.now import FurnaceNow, Readiness
 from sootline.web.views import furnace_view, old_after, summary
@@ -109,6 +109,15 @@ def test_an_alarm_reads_what_since_when_why_and_what_first() -> None:
     assert ("tank temperature dip", "0.4 °F") in shown.numbers
     assert [item.alarm for item in shown.follows] == ["preheat-stalled"]
     assert shown.can_acknowledge and shown.state == "Nobody has it yet"
+
+
+def test_a_stall_is_a_countdown() -> None:
+    left = alarm(detail={"fire_left_min": 43, "freeze_at": "2026-01-16T21:30:00.000Z"})
+    shown = furnace_view(furnace_now(alarms=(left,)), NOW_MS, "si").alarms[0]
+    when = units.clock(left.raised_ms + 43 * 60_000, NOW_MS)
+    assert shown.then[0] == f"The fire goes out about {when}" and shown.then[1].startswith("The room freezes about ")
+    gone = replace(left, state="returned", cleared_ms=NOW_MS - 1000)
+    assert furnace_view(furnace_now(alarms=(gone,)), NOW_MS, "si").alarms[0].then == ()
 
 
 def test_causes_in_odd_forms_do_not_break_the_page() -> None:

@@ -48,6 +48,7 @@ class AlarmView:
     lasted: str
     found: str
     act_within: str
+    then: tuple[str, ...]
     causes: tuple[CauseView, ...]
     first_step: str
     hazard: str
@@ -129,6 +130,7 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         lasted=units.duration((end_ms - alarm.raised_ms) / 1000),
         found=units.clock(alarm.found_ms, now_ms) if late else "",
         act_within=wording.key_value("act_within_min", within, system) if standing and within is not None else "",
+        then=tuple(_then(alarm, now_ms)) if standing else (),
         causes=tuple(_causes(detail.get("causes"))),
         first_step=alarm.first_step,
         hazard=wording.HAZARDS[alarm.hazard],
@@ -164,6 +166,17 @@ def _state(alarm: Alarm, now_ms: int) -> str:
     return "Nobody has it yet"
 
 
+def _then(alarm: Alarm, now_ms: int) -> Iterable[str]:
+    """What happens if nobody acts, and when."""
+    left = alarm.detail.get("fire_left_min")
+    if isinstance(left, int | float):
+        yield f"The fire goes out about {units.clock(alarm.raised_ms + round(left * 60_000), now_ms)}"
+    for key, words in (("freeze_at", "The room freezes about"), ("runs_out_at", "The oil runs out about")):
+        moment = alarm.detail.get(key)
+        if isinstance(moment, str) and wording.is_time(moment):
+            yield f"{words} {units.clock(_moment_ms(moment), now_ms)}"
+
+
 def _causes(causes: object) -> Iterable[CauseView]:
     if not isinstance(causes, list | tuple):
         return
@@ -172,7 +185,7 @@ def _causes(causes: object) -> Iterable[CauseView]:
             probability = cause.get("probability")
             percent = f"{probability:.0%}" if isinstance(probability, int | float) else ""
             evidence = cause.get("evidence") or ()
-            lines = (evidence,) if isinstance(evidence, str) else tuple(str(line) for line in evidence)
+            lines = (evidence,) if isinstance(evidence, str) else tuple(dict.fromkeys(str(line) for line in evidence))
             yield CauseView(_sentence(str(cause["cause"])), percent, lines, str(cause.get("first") or ""))
         elif isinstance(cause, str):
             yield CauseView(_sentence(cause), "", ())
