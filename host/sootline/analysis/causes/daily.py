@@ -38,6 +38,6 @@ class Daily:
         return statistics.median(earlier) if len(earlier) >= 4 else None
 
     def day_before(self, t_ms: int) -> float | None:
-        """Median of the last full day that ended at least 12 h before t_ms."""
-        limit = (t_ms - DAY_MS // 2) // DAY_MS
+        """Median of the day before; of the one before that in the first hours of a day."""
+        limit = (t_ms - DAY_MS // 4) // DAY_MS
         return next((value for day, value in reversed(self._days) if day < limit), None)

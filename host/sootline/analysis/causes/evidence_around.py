@@ -97,13 +97,17 @@ def preheat_trouble(scene: Scene) -> Finding | None:
 @evidence("flame-lost", 0.08)
 def flame_lost(scene: Scene) -> Finding | None:
     """The flame had been lost in the 2 h before."""
-    return _stands(scene, "flame-loss", hours=2.0)
+    found = _stands(scene, "flame-loss", hours=2.0)
+    blind = not scene.plant.has("burner") and not scene.plant.has("call")
+    return None if blind and not found.holds else found
 
 
 @evidence("ignition-trouble", 0.1)
 def ignition_trouble(scene: Scene) -> Finding | None:
     """A start failed in the 3 h before, or the primary control has locked out."""
-    return _stands(scene, "ignition-failure", "lockout", hours=3.0)
+    found = _stands(scene, "ignition-failure", "lockout", hours=3.0)
+    blind = not scene.plant.has("burner") and not scene.plant.has("lockout")
+    return None if blind and not found.holds else found
 
 
 @evidence("lit-late", 0.06)

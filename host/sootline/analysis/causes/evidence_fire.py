@@ -61,7 +61,7 @@ def _while_burner(scene: Scene, times: list[int]) -> list[bool]:
     ]  # fmt: skip
 
 
-@evidence("air-dipped", 0.08)
+@evidence("air-dipped", 0.08, once=True)
 def air_dipped(scene: Scene) -> Finding | None:
     """Atomising air had sagged by 15 % in the two minutes before the flame was lost."""
     end_ms = scene.fire.last_end_ms
@@ -133,7 +133,7 @@ def nozzle_colder(scene: Scene) -> Finding | None:
     return Finding(last < usual - 5.0, f"lit with the nozzle at {last:.0f} °C, usual {usual:.0f}")
 
 
-@evidence("nozzle-falls", 0.08)
+@evidence("nozzle-falls", 0.08, once=True)
 def nozzle_falls(scene: Scene) -> Finding | None:
     """The oil at the nozzle fell by 8 K or more while the fire burned: cold oil comes, or its heater lags."""
     end_ms, since = scene.fire.last_end_ms, scene.seen.burns[-1].start_ms if scene.seen.burns else None
@@ -166,13 +166,13 @@ def late_when_cold(scene: Scene) -> Finding | None:
     return Finding(first > others + 3.0, f"first of the day {first:.0f} s, others {others:.0f} s")
 
 
-@evidence("at-refill", 0.12)
+@evidence("at-refill", 0.25, once=True)
 def at_refill(scene: Scene) -> Finding | None:
-    """The flame was lost within 3 min of a refill."""
+    """The flame was lost within 90 s of a refill."""
     lost_ms = scene.fire.last_end_ms
     if lost_ms is None or not scene.seen.runs:
         return None
-    near = any(0 <= lost_ms - run.start_ms < 3 * MINUTE_MS for run in scene.seen.runs)
+    near = any(0 <= lost_ms - run.start_ms < 1.5 * MINUTE_MS for run in scene.seen.runs)
     return Finding(near, "lost just after a refill" if near else "no refill just before")
 
 
@@ -187,7 +187,7 @@ def came_back(scene: Scene) -> Finding | None:
     return Finding(bool(back), "it relit by itself" if back else "it has not relit")
 
 
-@evidence("same-time", 0.08)
+@evidence("same-time", 0.08, once=True)
 def same_time(scene: Scene) -> Finding | None:
     """Lost about the same time into each of the last three firings, with the call still on."""
     lost = [burn for burn in scene.seen.burns if burn.called is not False][-3:]
@@ -198,6 +198,20 @@ def same_time(scene: Scene) -> Finding | None:
     return Finding(holds, f"lost after {minutes[0]:.0f} to {minutes[-1]:.0f} min each time")
 
 
+@evidence("never-seen", 0.04, once=True)
+def never_seen(scene: Scene) -> Finding | None:
+    """The stack rose with the burner on, but the flame detector saw nothing."""
+    fire = scene.fire
+    if not scene.plant.has("flame") or not scene.plant.has("burner"):
+        return None
+    ended_ms = fire.last_end_ms
+    if ended_ms is None or abs(scene.entry.raised_ms - ended_ms) > 5 * MINUTE_MS or not scene.seen.burns:
+        return None
+    start_ms = max(scene.seen.burns[-1].start_ms, ended_ms - 3_600_000) - 30_000
+    seen = bool((scene.plant.history.window("flame", start_ms, ended_ms)[1] > 0.5).any())
+    return Finding(not seen, "the detector saw the flame" if seen else "stack rose, the detector saw no flame")
+
+
 @evidence("supply-dregs", 0.08)
 def supply_dregs(scene: Scene) -> Finding | None:
     """The supply tank is nearly empty: water and sludge lie at the bottom."""
@@ -205,7 +219,7 @@ def supply_dregs(scene: Scene) -> Finding | None:
     return None if level is None else Finding(level < 0.1, f"supply tank {100 * level:.0f} %")
 
 
-@evidence("draft-reversed", 0.02)
+@evidence("draft-reversed", 0.02, once=True)
 def draft_reversed(scene: Scene) -> Finding | None:
     """The breech draft had gone to nothing or reversed in the three minutes before."""
     end_ms = scene.fire.last_end_ms
@@ -237,14 +251,14 @@ def oil_warm(scene: Scene) -> Finding | None:
     return Finding(max(missing) < 6.0, "oil is warm" if max(missing) < 6.0 else f"oil {max(missing):.0f} K too cold")
 
 
-@evidence("burner-on", 0.5)
+@evidence("burner-on", 0.5, once=True)
 def burner_on(scene: Scene) -> Finding | None:
     """The burner is energised."""
     on = scene.plant.state("burner")
     return None if on is None else Finding(on, "burner energised" if on else "burner off")
 
 
-@evidence("went-on", 0.35)
+@evidence("went-on", 0.35, once=True)
 def went_on(scene: Scene) -> Finding | None:
     """The fire burned on past the end of a call; else it started with none."""
     called_off, since = scene.plant.changed_ms("call"), scene.fire.since_ms
@@ -255,7 +269,7 @@ def went_on(scene: Scene) -> Finding | None:
     return Finding(holds, "burned on after the call ended" if holds else "started with no call")
 
 
-@evidence("stack-climbs-alone", 0.05)
+@evidence("stack-climbs-alone", 0.05, once=True)
 def stack_climbs_alone(scene: Scene) -> Finding | None:
     """The stack heats up although the burner is off."""
     burner = scene.plant.state("burner")

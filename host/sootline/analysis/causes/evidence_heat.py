@@ -29,7 +29,7 @@ def _climb(scene: Scene) -> tuple[float, float] | None:
     return (float(np.median(rates)), usual) if len(rates) else None
 
 
-@evidence("half-rate", 0.25)
+@evidence("half-rate", 0.25, once=True)
 def half_rate(scene: Scene) -> Finding | None:
     """It climbs at about half its usual rate, losses to the room counted: 30 to 66 %."""
     climb = _climb(scene)
@@ -39,7 +39,7 @@ def half_rate(scene: Scene) -> Finding | None:
     return Finding(0.3 <= share <= 0.66, f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f}")
 
 
-@evidence("usual-rate", 0.15)
+@evidence("usual-rate", 0.15, once=True)
 def usual_rate(scene: Scene) -> Finding | None:
     """It climbs about as fast as usual; only the way is longer or was interrupted."""
     climb = _climb(scene)
@@ -48,7 +48,7 @@ def usual_rate(scene: Scene) -> Finding | None:
     return Finding(climb[0] >= 0.8 * climb[1], f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f}")
 
 
-@evidence("colder-start", 0.2)
+@evidence("colder-start", 0.2, once=True)
 def colder_start(scene: Scene) -> Finding | None:
     """The climb began at least 6 K colder than usual."""
     heating = _heating(scene)
@@ -112,7 +112,7 @@ def _heater_A(scene: Scene) -> float | None:
     return scene.seen.heater_A(channel, scene.now_ms - 300_000, scene.now_ms) if channel in OTHER else None
 
 
-@evidence("current-half", 0.15)
+@evidence("current-half", 0.15, once=True)
 def current_half(scene: Scene) -> Finding | None:
     """The heater draws 30 to 70 % of its usual current."""
     now = _heater_A(scene)
@@ -122,7 +122,7 @@ def current_half(scene: Scene) -> Finding | None:
     return Finding(0.3 < now / usual < 0.7, f"heater draws {now:.1f} A, usual {usual:.1f}")
 
 
-@evidence("current-none", 0.2)
+@evidence("current-none", 0.2, once=True)
 def current_none(scene: Scene) -> Finding | None:
     """No heater current flows while its drive is on."""
     now = _heater_A(scene)
@@ -131,7 +131,7 @@ def current_none(scene: Scene) -> Finding | None:
     return Finding(now < 0.2, f"drive on, heater draws {now:.1f} A")
 
 
-@evidence("current-undriven", 0.05)
+@evidence("current-undriven", 0.05, once=True)
 def current_undriven(scene: Scene) -> Finding | None:
     """Current flows though the drive is off."""
     channel = scene.entry.channel or ""
@@ -141,14 +141,14 @@ def current_undriven(scene: Scene) -> Finding | None:
     return None if now is None else Finding(now > 0.2, f"drive off, heater draws {now:.1f} A")
 
 
-@evidence("drive-off", 0.4)
+@evidence("drive-off", 0.4, once=True)
 def drive_off(scene: Scene) -> Finding | None:
     """The heater's drive is off."""
     drive = scene.plant.state(f"{scene.entry.channel}_heater") if scene.entry.channel in OTHER else None
     return None if drive is None else Finding(not drive, "heater drive on" if drive else "heater drive off")
 
 
-@evidence("stopped-in-climb", 0.2)
+@evidence("stopped-in-climb", 0.2, once=True)
 def stopped_in_climb(scene: Scene) -> Finding | None:
     """It climbed by 8 K or more as usual, then stopped short of its set point."""
     heating = _heating(scene)
@@ -163,7 +163,7 @@ def stopped_in_climb(scene: Scene) -> Finding | None:
                    f"has climbed {max(rose, 0.0):.0f} K only")  # fmt: skip
 
 
-@evidence("was-too-hot", 0.04)
+@evidence("was-too-hot", 0.04, once=True)
 def was_too_hot(scene: Scene) -> Finding | None:
     """In the 4 h before it had been 12 K or more above its set point."""
     heating = _heating(scene)
@@ -176,7 +176,7 @@ def was_too_hot(scene: Scene) -> Finding | None:
     return Finding(float(x.max()) > target + 12.0, f"highest in 4 h {x.max():.0f} °C, set point {target:.0f}")
 
 
-@evidence("probe-jumped", 0.03)
+@evidence("probe-jumped", 0.03, once=True)
 def probe_jumped(scene: Scene) -> Finding | None:
     """The reading fell faster than oil can cool, with no refill: the probe has moved, not the oil."""
     channel = scene.entry.channel or ""
@@ -193,10 +193,12 @@ def probe_jumped(scene: Scene) -> Finding | None:
     return Finding(False, "no jump of the reading")
 
 
-@evidence("after-fire", 0.15)
+@evidence("after-fire", 0.15, once=True)
 def after_fire(scene: Scene) -> Finding | None:
-    """A fire burns or has ended less than 25 min before: chamber heat soaks into the block."""
+    """A fire burns or has ended less than 25 min before: chamber heat soaks into the block (not into the day tank)."""
     fire = scene.fire
+    if scene.entry.channel == "tank":
+        return Finding(False, "chamber heat does not reach the day tank")
     if fire.on is None:
         return None
     if fire.on:
@@ -207,7 +209,7 @@ def after_fire(scene: Scene) -> Finding | None:
     return Finding(minutes < 25.0, f"last fire ended {minutes:.0f} min before")
 
 
-@evidence("heater-pace", 0.4)
+@evidence("heater-pace", 0.4, once=True)
 def heater_pace(scene: Scene) -> Finding | None:
     """It climbs at least half as fast as its heater usually makes it."""
     heating = _heating(scene)
@@ -220,7 +222,7 @@ def heater_pace(scene: Scene) -> Finding | None:
     return Finding(rate > 0.5 * usual, f"climbs {rate:.1f} K/min, with its heater usually {usual:.1f}")
 
 
-@evidence("stuck-heater", 0.3)
+@evidence("stuck-heater", 0.3, once=True)
 def stuck_heater(scene: Scene) -> Finding | None:
     """The heater was already known to be stuck on."""
     for entry in scene.plant.book.all_standing():

@@ -8,14 +8,13 @@ COLD_K = 6.0  # colder than usual by this: VG 68 is then half as thick again (AS
 
 
 def _dip(scene: Scene) -> tuple[float, float] | None:
-    """(dip after this alarm's pump run, usual dip) [K]; None while not measured or too small to judge."""
-    refill, usual = scene.seen.last_refill, scene.engine.refills.usual_dip_K
-    if refill is None or refill.end_ms < scene.entry.raised_ms - 60_000:
+    """(fall at this alarm's pump run, usual fall) [K]; None while not measured or too small to judge."""
+    runs = [run for run in scene.seen.runs if run.end_ms >= scene.entry.raised_ms - 60_000]
+    usual = scene.usual("refill_fall_K")
+    if not runs or usual is None or usual <= 4 * scene.plant.settings.dip_noise_K:
         return None
-    dip, noise_K = refill.number("dip_K"), scene.plant.settings.dip_noise_K
-    if dip is None or usual.count < 5 or usual.median is None or usual.median <= 2 * noise_K:
-        return None
-    return dip, usual.median
+    fall = scene.seen.fall_K(runs[0].start_ms, runs[0].end_ms)
+    return None if fall is None else (fall, usual)
 
 
 @evidence("no-dip", 0.4)
@@ -24,7 +23,7 @@ def no_dip(scene: Scene) -> Finding | None:
     dip = _dip(scene)
     if dip is None:
         return None
-    holds = dip[0] < scene.plant.settings.dip_small_ratio * dip[1]
+    holds = dip[0] < 0.45 * dip[1]
     return Finding(holds, f"{'no dip' if holds else 'dip'}: {max(dip[0], 0.0):.1f} K of the usual {dip[1]:.1f}")
 
 

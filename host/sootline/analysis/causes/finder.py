@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from sootline.analysis.book import Entry
@@ -27,6 +28,7 @@ class CauseFinder:
         self.plant = engine.plant
         self.seen = Recorder(engine)
         self._looked: dict[tuple[str, str | None], tuple[int, object]] = {}
+        self._found: dict[tuple[str, str | None], tuple[int, dict[str, Finding]]] = {}
         self.plant.on_raise(self._raised)
 
     def _raised(self, entry: Entry) -> None:
@@ -48,24 +50,37 @@ class CauseFinder:
             self._look(entry)
 
     def _look(self, entry: Entry) -> None:
-        found = causes(self.engine, self.seen, entry)
-        if entry.detail.get("causes") != found:
-            entry.detail["causes"] = found
+        place = (entry.alarm, entry.channel)
+        raised_ms, findings = self._found.get(place, (None, {}))
+        if raised_ms != entry.raised_ms:
+            findings = {}
+        findings = look(self.engine, self.seen, entry, findings)
+        self._found[place] = (entry.raised_ms, findings)
+        causes = likely(entry, findings)
+        if entry.detail.get("causes") != causes:
+            entry.detail["causes"] = causes
             if entry not in self.plant.book.changed:
                 self.plant.book.changed.append(entry)
 
 
-def causes(engine: Engine, seen: Recorder, entry: Entry) -> list[dict[str, Any]]:
-    """The likely causes of an alarm as they go into its record, most probable first, at most five."""
-    tree = TREES[entry.alarm]
+def look(engine: Engine, seen: Recorder, entry: Entry, before: Mapping[str, Finding]) -> dict[str, Finding]:
+    """What is found now, and what was found before and cannot be measured any more."""
     scene = Scene(engine, seen, entry)
-    findings: dict[str, Finding] = {}
-    for name in tree.evidence:
-        finding = EVIDENCE[name].test(scene)
+    findings = dict(before)
+    for name in TREES[entry.alarm].evidence:
+        evidence = EVIDENCE[name]
+        if before and evidence.once:
+            continue
+        finding = evidence.test(scene)
         if finding is not None:
             findings[name] = finding
-    likely = [ranked for ranked in rank(tree, findings) if ranked.probability >= LEAST]
-    return [_record(entry, ranked) for ranked in likely[:MOST]]
+    return findings
+
+
+def likely(entry: Entry, findings: Mapping[str, Finding]) -> list[dict[str, Any]]:
+    """The causes as they go into the record of the alarm, most probable first, at most five."""
+    ranking = [ranked for ranked in rank(TREES[entry.alarm], findings) if ranked.probability >= LEAST]
+    return [_record(entry, ranked) for ranked in ranking[:MOST]]
 
 
 def _record(entry: Entry, ranked: Ranked) -> dict[str, Any]:

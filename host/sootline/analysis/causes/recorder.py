@@ -6,6 +6,8 @@ from collections import deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from sootline.analysis.causes.daily import Daily
 from sootline.analysis.follow.pump import Run
 from sootline.events import Event
@@ -16,12 +18,14 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 FEATURES = (
-    "refill_s", "refill_dip_K", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
+    "refill_s", "refill_fall_K", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
     "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
     "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A",
 )  # fmt: skip
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
+FALL_MS = 45_000
+FALL_EVERY = 4  # of so many refills one is enough to know what is usual
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,7 @@ class Recorder:
         self.burns: deque[Burn] = deque(maxlen=12)
         self.log: deque[LogEntry] = deque(maxlen=20)
         self.last_refill: Event | None = None
+        self._refills = 0
         engine.pump.on_ended.append(self.runs.append)
         self.plant.on_event("refill", self._refill)
         self.plant.on_event("firing", self._firing)
@@ -67,12 +72,25 @@ class Recorder:
         t_ms = event.end_ms
         oil_C = event.number("supply_C")
         self._add("refill_s", t_ms, event.number("on_time_s"))
-        self._add("refill_dip_K", t_ms, event.number("dip_K"))
+        self._refills += 1
+        if self._refills % FALL_EVERY == 0 or self._refills < 20:
+            self._add("refill_fall_K", t_ms, self.fall_K(event.start_ms, event.end_ms))
         self._add("refill_oil_C", t_ms, event.number("outdoor_C") if oil_C is None else oil_C)
         self._add("suction_Pa", t_ms, self.suction_Pa(event.start_ms, event.end_ms))
         burned = event.number("burned_s")
         if burned is not None and burned > 60.0:
             self._add("refill_interval_s", t_ms, burned)
+
+    def fall_K(self, start_ms: int, end_ms: int) -> float | None:
+        """The steepest fall of the day tank within FALL_MS around a pump run [K]; None with too few readings.
+
+        Cold oil mixes in at once; a thermostat that lets the tank cool takes minutes, and so does not count.
+        """
+        t, x = self.plant.history.window("tank", start_ms - 20_000, end_ms + 90_000)
+        if len(t) < 4 or t[-1] < end_ms + 40_000:
+            return None
+        before = np.minimum(np.searchsorted(t, t - FALL_MS), np.maximum(np.arange(len(t)) - 1, 0))
+        return float((x[before] - x).max())
 
     def suction_Pa(self, start_ms: int, end_ms: int) -> float | None:
         """The deepest vacuum while the pump ran, after its first two seconds; None without a reading then."""

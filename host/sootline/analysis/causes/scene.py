@@ -73,22 +73,25 @@ Test = Callable[[Scene], Finding | None]
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """base: how often it holds when no named cause has a hand in it; doc: what it means; test: None = not measured"""
+    """base: how often it holds when no named cause has a hand in it; doc: what it means
+    test: None = not measured; once: looked for at the first look only, for later looks would see what came after
+    """
 
     name: str
     base: float
     doc: str
     test: Test
+    once: bool = False
 
 
 EVIDENCE: dict[str, Evidence] = {}
 
 
-def evidence(name: str, base: float) -> Callable[[Test], Test]:
+def evidence(name: str, base: float, once: bool = False) -> Callable[[Test], Test]:
     """Register a test under a name; its docstring says what it looks for."""
 
     def register(test: Test) -> Test:
-        EVIDENCE[name] = Evidence(name, base, (test.__doc__ or "").strip(), test)
+        EVIDENCE[name] = Evidence(name, base, (test.__doc__ or "").strip(), test, once)
         return test
 
     return register

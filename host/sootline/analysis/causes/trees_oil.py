@@ -117,22 +117,22 @@ REFILL_SLOWING = Tree("refill-slowing", _SOURCE, (
 
 REFILL_WITHOUT_BURNING = Tree("refill-without-burning", _SOURCE, (
     Cause(
-        "loop-leak", "a leak in the oil loop or a fitting", 0.4,
+        "loop-leak", "a leak in the oil loop or a fitting", 0.42,
         "Shut the supply valve; look for oil in the tray and along the loop.",
         ("drip tray", "loop fittings and hoses", "pump seal"), power_off=True,
-        given={"leak-wet": 0.7, "short-runs": 0.05, "overfull": 0.03, "while-burning": 0.3},
+        given={"leak-wet": 0.5, "short-runs": 0.05, "overfull": 0.03},
     ),
     Cause(
         "siphon", "oil siphons out of the day tank or back to the supply tank", 0.15,
         "Shut the supply valve; look for a failed check valve.",
         ("check valve at the pump", "return line end", "vent of the day tank"),
-        given={"leak-wet": 0.1, "short-runs": 0.05, "while-burning": 0.1},
+        given={"leak-wet": 0.1, "short-runs": 0.05},
     ),
     Cause(
         "chamber-drip", "oil drips through the nozzle into the chamber", 0.15,
         "Look in the chamber for pooled oil, standing aside; leave it off if there is any.",
         ("pooled oil in the chamber", "oil valve", "soot or oil smell"), power_off=True,
-        given={"leak-wet": 0.08, "short-runs": 0.05, "while-burning": 0.1, "not-called": 0.7},
+        given={"leak-wet": 0.08, "short-runs": 0.05, "stack-warm": 0.5},
     ),
     Cause(
         "float-chatter", "the float chatters: short sips, no oil lost", 0.1,

@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 
 CHECK_MS, WINDOW_MS = 150_000, 300_000
 STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
-STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
 
 
 class PreheatStalled(Detector):

@@ -17,6 +17,7 @@ from sootline.profile import LogEntry
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
 GIVE_UP_MS = 300_000
+SWING_MS = 180_000  # a thermostat swings through its set point at least this often
 READY_K = 3.0  # within this of the set point the oil is ready
 
 
@@ -138,8 +139,9 @@ class Heating:
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
                 self._begin(mark.at_ms - round(self.plant.settings.climb_window_s * 1000))
         elif not mark.on and self.start_ms is not None:
-            missing = self.missing_K()
-            if missing is None or missing <= READY_K:
+            target = self.target_C()
+            best = self.plant.history.window(self.channel, mark.at_ms - SWING_MS, mark.at_ms)[1]
+            if target is None or target - best.max() <= READY_K:
                 self._end(mark.at_ms, reached=True)
             elif not self.plant.has("call") and not self._keeps_warm():
                 self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)
