@@ -55,7 +55,8 @@ def check(given):
     if out["mains_hz"] not in (50, 60):
         raise ConfigError("mains_hz must be 50 or 60")
     for key, low, high in (("interval", 1, 60), ("idle_interval", 5, 600), ("poll_ms", 5, 100)):
-        if not isinstance(out[key], int) or not low <= out[key] <= high:
+        value = out[key]
+        if not isinstance(value, int) or not low <= value <= high:
             raise ConfigError("%s must be a whole number from %d to %d" % (key, low, high))
     _check_channels(out)
     return out

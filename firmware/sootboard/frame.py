@@ -93,7 +93,7 @@ def encode(boot, seq, state_mask, rows):
     last_dt = 0
     states = None
     last_present = 0
-    last_values = {}
+    last_values: dict[int, int] = {}
     for row in rows:
         # Rows come at a steady pace, so the change of the step is the smaller number.
         dt = row.uptime_ms - last_ms
@@ -164,7 +164,7 @@ def intact(data):
 
 def split(data):
     """The intact frames that `data` holds one after the other, up to the first that is not."""
-    out = []
+    out: list[bytes] = []
     at = 0
     while True:
         size = length(data[at : at + HEAD_BYTES])
@@ -196,7 +196,7 @@ class Frame:
         states = 0
         dt = 0
         present = 0
-        last = {}
+        last: dict[int, int] = {}
         for n in range(self.count):
             dt += r.signed()
             at_ms += dt

@@ -16,10 +16,12 @@ from .sampler import Sensors
 def board_pins(name):
     """The generated pin module of a board type."""
     if name == "picow":
-        from . import pins_picow as board
-    else:
-        from . import pins_esp32 as board
-    return board
+        from . import pins_picow
+
+        return pins_picow
+    from . import pins_esp32
+
+    return pins_esp32
 
 
 def fitted(settings):
@@ -32,13 +34,13 @@ def fitted(settings):
 
 def outputs(board):
     """Functions that switch the lamp and the sounder; None for a sounder that is not there."""
-    found = []
-    for signal in ("led", "buzzer"):
+
+    def switch(signal):
         if signal in board.PINS:
-            found.append(machine.Pin(board.PINS[signal]["pin"], machine.Pin.OUT, value=0).value)
-        else:
-            found.append(None)
-    return found
+            return machine.Pin(board.PINS[signal]["pin"], machine.Pin.OUT, value=0).value
+        return None
+
+    return switch("led") or (lambda on: None), switch("buzzer")
 
 
 def contacts(settings, board):

@@ -15,6 +15,7 @@ def make(settings):
     if "psk_key" in settings:
         if not hasattr(context, "psk_key"):
             raise ConfigError("a pre-shared key needs MicroPython 1.29 or later")
+        # The stubs do not know these attributes yet.
         context.psk_identity = settings["psk_identity"]
         context.psk_key = binascii.unhexlify(settings["psk_key"])
     else:

@@ -57,7 +57,7 @@ def test_pins_are_driven_in_two_places_only() -> None:
             if "OUT" in _names(function):
                 drivers.add((path.name, function.name))
         assert not _names(tree) & {"PWM", "DAC", "Signal", "mem32", "mem16", "mem8", "StateMachine", "bitstream"}, path
-    assert drivers == {("inputs.py", "outputs"), ("inputs.py", "_spi")}
+    assert drivers == {("inputs.py", "outputs"), ("inputs.py", "switch"), ("inputs.py", "_spi")}
     outputs = next(f for f in _functions(_tree(FIRMWARE / "sootboard" / "inputs.py")) if f.name == "outputs")
     named = {n.value for n in ast.walk(outputs) if isinstance(n, ast.Constant) and isinstance(n.value, str)}
     assert named - {ast.get_docstring(outputs, clean=False)} == HARMLESS_OUTPUTS | {"pin"}
