@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
+from sootline import cli
 from sootline.errors import UserError
 from sootline.mirror import InfluxReader, Mirror, PrometheusReader, ServerUnavailable
 from sootline.series import SensorFault
+from sootline.store import Store
 from tests.mirror.test_mirror import Clock, deliver, settled
 from tests.store.making import ALL, DAY_MS, FURNACE, START_MS, day_packs, pack, rows, said, same
 
@@ -55,6 +57,19 @@ def test_overview_is_that_of_the_store(filled):
     for span in ((START_MS, START_MS + DAY_MS), (START_MS + 12_345, START_MS + 5 * DAY_MS)):
         ours, theirs = store.overview(FURNACE, "tank", *span, 50), reader.overview(FURNACE, "tank", *span, 50)
         assert [column.tolist() for column in theirs] == [column.tolist() for column in ours]
+
+
+def test_a_store_is_filled_from_the_server_alone(filled, tmp_path, engine, capsys):
+    store, _ = filled
+    arguments = ["store", "fetch", engine.url, "--data", str(tmp_path / "new")]
+    arguments += ["--influxql"] if engine.kind == "influxdb" else []
+    for n in (sum(len(store.read(furnace, *ALL)) for furnace in store.furnaces()), 0):
+        assert cli.main(arguments) == 0
+        assert capsys.readouterr().out.startswith(f"{n:,} new rows")
+    with Store.open(tmp_path / "new") as new:
+        for furnace in (FURNACE, OTHER):
+            assert said(new.read(furnace, *ALL)) == said(store.read(furnace, *ALL)) != {}
+        assert new.verify() == []
 
 
 @pytest.mark.parametrize("reader", [PrometheusReader("http://127.0.0.1:9"), InfluxReader("http://127.0.0.1:9")])

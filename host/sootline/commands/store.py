@@ -49,6 +49,10 @@ def _parser() -> argparse.ArgumentParser:
         compact.add_argument(f"--keep-{what}-days", metavar="DAYS", help=f"keep {meaning} this long; 'all': for ever")
     backup = act("backup", "a copy that opens like the original", _backup)
     backup.add_argument("target", type=Path, metavar="DEST", help="a folder that is not there yet")
+    fetch = act("fetch", "fill the store with the readings of a server that 'sootline mirror' has filled", _fetch)
+    fetch.add_argument("url", metavar="URL", help="of the server")
+    fetch.add_argument("--influxql", action="store_true", help="it answers InfluxQL, not the Prometheus HTTP API")
+    fetch.add_argument("--database", default="sootline", help="with --influxql (default: %(default)s)")
     return parser
 
 
@@ -134,6 +138,22 @@ def _backup(options: argparse.Namespace) -> int:
     with Store.open(options.data, read_only=True) as store:
         days = store.backup(options.target)
     print(f"copied to {options.target}: the database and {days} day files; it opens like the original")
+    return 0
+
+
+def _fetch(options: argparse.Namespace) -> int:
+    try:
+        from sootline.mirror import InfluxReader, PrometheusReader, ServerUnavailable, fetch
+    except ModuleNotFoundError as error:
+        raise UserError(f"this needs {error.name}; pip install 'sootline[mirror]'") from None
+    reader = InfluxReader(options.url, options.database) if options.influxql else PrometheusReader(options.url)
+    with Store.open(options.data) as store:
+        try:
+            n = fetch(reader, store)
+        except ServerUnavailable as error:
+            raise UserError(f"{error}; what was fetched is kept, so try again") from None
+        store.compact(time.time_ns() // 1_000_000)
+    print(f"{n:,} new rows in {options.data}")
     return 0
 
 
