@@ -32,7 +32,9 @@ class Room:
         self.mass = start_C - 2.0
         self.strata = building.strata_K
 
-    def step(self, dt: float, heat_W: float, outdoor_C: float, wind: float, door: float, day: bool, blower: bool) -> None:
+    def step(
+        self, dt: float, heat_W: float, outdoor_C: float, wind: float, door: float, day: bool, blower: bool
+    ) -> None:
         """Advance ``dt`` [s]; ``door`` multiplies the loss (1 = shut), ``day`` says whether people and sun add heat."""
         b = self.building
         loss = b.loss_W_K * door * (1.0 + b.wind_share * wind)

@@ -46,7 +46,7 @@ class Limiter:
 class HeaterSwitch:
     """Thermostat of one heater with hysteresis, and a hand-reset cut-out."""
 
-    __slots__ = ("drive", "half_K", "tripped", "trip_C")
+    __slots__ = ("drive", "half_K", "trip_C", "tripped")
 
     def __init__(self, hysteresis_K: float, trip_C: float) -> None:
         self.half_K = 0.5 * hysteresis_K
@@ -106,7 +106,9 @@ class Primary:
             self.state = State.IDLE
             self.fails = self.losses = 0
 
-    def step(self, t: float, wanted: bool, warm: bool, limit_open: bool, burns: bool, to_flame_s: float, blind: bool) -> None:
+    def step(
+        self, t: float, wanted: bool, warm: bool, limit_open: bool, burns: bool, to_flame_s: float, blind: bool
+    ) -> None:
         """Advance to ``t``.
 
         ``burns``: oil, air and no water slug, so that a flame can live. ``to_flame_s`` is drawn by the

@@ -17,13 +17,13 @@ def cold_snap(story: Story, day: float, days: float, shift_K: float) -> None:
 
 
 def doors(story: Story, count: int, seed: int) -> None:
-    """Big doors left open now and then, minutes to two hours."""
+    """Big doors left open now and then, minutes to over an hour."""
     dice = random.Random(seed)
     for _ in range(count):
         day = dice.uniform(0.5, story.end / DAY - 0.3)
         start = (int(day) + dice.uniform(0.33, 0.7)) * DAY
-        story.set(start, door=dice.uniform(2.0, 7.0))
-        story.set(start + dice.uniform(8.0, 110.0) * MINUTE, door=1.0)
+        story.set(start, door=dice.uniform(1.5, 4.0))
+        story.set(start + dice.uniform(8.0, 75.0) * MINUTE, door=1.0)
     story.notes.append(f"{count} times a door open")
 
 
@@ -51,7 +51,8 @@ def thermostat(story: Story, day: float, days: float, shift_K: float) -> None:
 def summer(story: Story, day: float, days: float, power: bool = False) -> None:
     """No heating for a while: thermostat off, and the service switch too unless ``power``."""
     story.set(day * DAY, heating=False, power=power)
-    story.set((day + days) * DAY, heating=True, power=True)
+    story.set((day + days) * DAY - 4 * HOUR, power=True)
+    story.set((day + days) * DAY, heating=True)
     story.notes.append(f"summer pause, days {day} to {day + days}")
 
 
@@ -100,15 +101,39 @@ def sensor(story: Story, day: float, hours: float, channel: str, kind: str, size
     """A probe goes wrong: open, short, absent, frozen, spikes, drift (``size`` K reached in the first third)."""
     t, fixed = day * DAY, day * DAY + hours * HOUR
     story.sensors.append(SensorFault(channel, kind, t, fixed, size))
-    waits = {"open": 0.0, "short": 0.0, "absent": 0.0, "frozen": 2 * HOUR, "spikes": 10 * MINUTE, "drift": hours * HOUR / 3}
-    slack = {"open": 15 * MINUTE, "short": 15 * MINUTE, "absent": 15 * MINUTE, "frozen": 6 * HOUR, "spikes": 3 * HOUR, "drift": 4 * DAY}
+    waits = {
+        "open": 0.0,
+        "short": 0.0,
+        "absent": 0.0,
+        "frozen": 2 * HOUR,
+        "spikes": 10 * MINUTE,
+        "drift": hours * HOUR / 3,
+    }
+    slack = {
+        "open": 15 * MINUTE,
+        "short": 15 * MINUTE,
+        "absent": 15 * MINUTE,
+        "frozen": 6 * HOUR,
+        "spikes": 3 * HOUR,
+        "drift": 4 * DAY,
+    }
     severity = "high" if channel in ("tank", "nozzle") and kind not in ("drift", "spikes") else "medium"
 
     def claim(truth: Truth) -> None:
         sets = truth.sets_with(channel)
         moment = t + waits[kind]
-        truth.expect("sensor-fault", t, moment, dict.fromkeys(sets, moment + slack[kind]), fixed + HOUR, f"probe-{kind}",
-                     channel=channel, gradual=kind == "drift", severity=severity, earliest=t)  # fmt: skip
+        truth.expect(
+            "sensor-fault",
+            t,
+            moment,
+            dict.fromkeys(sets, moment + slack[kind]),
+            fixed + HOUR,
+            f"probe-{kind}",
+            channel=channel,
+            gradual=kind == "drift",
+            severity=severity,
+            earliest=t,
+        )
 
     story.claims.append(claim)
     if kind in ("drift", "spikes", "frozen"):

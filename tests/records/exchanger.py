@@ -60,7 +60,9 @@ class Exchanger:
         hot = intake_C + fuel_kg_s * g.heating_value * 0.985 / flow
         rated = (g.air_kg_s + g.fuel_kg_s) * CP_GAS
         thin = math.sqrt(rated / flow)
-        first = 1.0 - math.exp(-g.chamber_units * min(thin, 3.0))
+        # a luminous flame gives its heat by radiation: a colder flame gives much less of it
+        bright = min(((hot + 273.15) / 1750.0) ** 2.5, 1.8)
+        first = 1.0 - math.exp(-g.chamber_units * min(thin, 3.0) * max(bright, 0.08))
         into_chamber = flow * first * (hot - self.chamber)
         middle = hot - first * (hot - self.chamber)
         second = 1.0 - math.exp(-g.exchanger_units * min(thin, 3.0) / (1.0 + self.foul))
@@ -89,7 +91,11 @@ class Exchanger:
 
 
 def steady_stack(
-    geometry: Geometry, foul: float, fuel_share: float = 1.0, air_share: float = 1.0, blower: float = 1.0,
+    geometry: Geometry,
+    foul: float,
+    fuel_share: float = 1.0,
+    air_share: float = 1.0,
+    blower: float = 1.0,
     air_C: float = 20.0,
 ) -> float:
     """Breech temperature [degC] after hours of firing at the given shares of rated, deposits and air at ``air_C``."""

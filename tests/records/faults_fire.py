@@ -36,7 +36,9 @@ def weak_spark(story: Story, day: float, days: float, share: float) -> None:
     story.reset_all(fixed)
     story.entry(fixed, "electrodes")
     story.blame("ignition-failure lockout", t, fixed + HOUR, "electrodes-aged")
-    story.tolerate("ignition-failure ignition-delayed no-heat lockout flame-loss", t, fixed + DAY, "starts that fail at random")
+    story.tolerate(
+        "ignition-failure ignition-delayed no-heat lockout flame-loss", t, fixed + DAY, "starts that fail at random"
+    )
 
 
 def electrodes_age(story: Story, day: float, days: float, delay_s: float) -> None:
@@ -58,7 +60,16 @@ def electrodes_age(story: Story, day: float, days: float, delay_s: float) -> Non
         strong = [moment for moment, mean in means if mean > usual + max(4.5, 6.0 * spread)]
         if over:
             late = max(over[0] + 2 * DAY, strong[0] + DAY if strong else 0.0)
-            truth.expect("ignition-delayed", t, over[0], {"all": late}, truth.end, "electrodes-aged", gradual=True, severity="medium")
+            truth.expect(
+                "ignition-delayed",
+                t,
+                over[0],
+                {"all": late},
+                truth.end,
+                "electrodes-aged",
+                gradual=True,
+                severity="medium",
+            )
 
     story.claims.append(claim)
 
@@ -78,7 +89,12 @@ def water_slugs(story: Story, day: float, slugs: int, minutes_apart: float) -> N
 
     story.at(t, slug)
     story.blame("flame-loss", t, t + 2 * DAY, "water-slug")
-    story.tolerate("flame-loss short-cycling stack-low stack-step no-heat ignition-failure", t, t + 2 * DAY, "a flame lost and found")
+    story.tolerate(
+        "flame-loss short-cycling stack-low stack-step no-heat ignition-failure",
+        t,
+        t + 2 * DAY,
+        "a flame lost and found",
+    )
 
 
 def compressor(story: Story, day: float, hours: float, share: float) -> None:
@@ -89,8 +105,11 @@ def compressor(story: Story, day: float, hours: float, share: float) -> None:
     story.reset_all(fixed)
     story.entry(fixed, "repair")
     story.blame("flame-loss ignition-failure", t, fixed + HOUR, "no-air", under="air-pressure")
-    story.blame("lockout no-heat", t, fixed + HOUR, "no-air")
-    others = "flame-loss ignition-failure lockout no-heat stack-step stack-low refill-overdue freeze-risk ignition-delayed"
+    story.blame("lockout", t, fixed + HOUR, "no-air")
+    story.blame("no-heat", t, fixed + HOUR, "no-air", under="lockout")
+    others = (
+        "flame-loss ignition-failure lockout no-heat stack-step stack-low refill-overdue freeze-risk ignition-delayed"
+    )
     story.tolerate(others, t, fixed + DAY, "little or no atomising air")
     if share > 0.0:
         _steps(story, t, fixed, fuel=share**0.5, cause="no-air", expected=False)
@@ -101,7 +120,9 @@ def compressor(story: Story, day: float, hours: float, share: float) -> None:
         first = t if running else (starts[0] if starts else truth.end)
         if "air_pressure" in truth.channels["all"] and "air" in truth.profile:
             wait = 15 * MINUTE if running or share > 0.0 else 60 * MINUTE
-            truth.expect("air-pressure", t, first + 30.0, {"all": first + wait}, fixed + HOUR, "no-air", severity="medium")
+            truth.expect(
+                "air-pressure", t, first + 30.0, {"all": first + wait}, fixed + HOUR, "no-air", severity="medium"
+            )
 
     story.claims.append(claim)
 
@@ -122,8 +143,17 @@ def compressor_wear(story: Story, day: float, days: float, share: float) -> None
         for moment in c["t"][low].tolist():
             since = lit[lit <= moment]
             if len(since) and moment - since[-1] > 90.0:
-                truth.expect("air-pressure", t, moment, {"all": moment + 1.5 * DAY}, truth.end, "compressor-worn",
-                             earliest=moment - 2 * DAY, gradual=True, severity="medium")  # fmt: skip
+                truth.expect(
+                    "air-pressure",
+                    t,
+                    moment,
+                    {"all": moment + 1.5 * DAY},
+                    truth.end,
+                    "compressor-worn",
+                    earliest=moment - 2 * DAY,
+                    gradual=True,
+                    severity="medium",
+                )
                 return
 
     story.claims.append(claim)
@@ -147,13 +177,21 @@ def _freeze(truth: Truth, t: float, fixed: float) -> None:
     cold = c["t"][(c["t"] > t) & (c["t"] < fixed) & (c["room"] < freeze_C)]
     if len(cold):
         reached = float(cold[0])
-        truth.expect("freeze-risk", t, max(t, reached - 3 * HOUR), {"all": reached + 5 * MINUTE}, fixed + 12 * HOUR, "no-heat")
+        truth.expect(
+            "freeze-risk", t, max(t, reached - 3 * HOUR), {"all": reached + 5 * MINUTE}, fixed + 12 * HOUR, "no-heat"
+        )
 
 
 def _steps(
-    story: Story, t: float, fixed: float, fuel: float = 1.0, air: float = 1.0, blower: float = 1.0, cause: str = "",
+    story: Story,
+    t: float,
+    fixed: float,
+    fuel: float = 1.0,
+    air: float = 1.0,
+    blower: float = 1.0,
+    cause: str = "",
     expected: bool = True,
-) -> None:  # fmt: skip
+) -> None:
     """Claims for a sudden change of the steady stack: stack-step, and stack-low where it ends that low."""
 
     def claim(truth: Truth) -> None:
@@ -163,7 +201,9 @@ def _steps(
         truth.series.setdefault("stack_shift_K", []).append([t, shift])
         fifth, late = truth.nth_firing(t, 5), max(truth.nth_firing(t, 14), t + 1.5 * DAY)
         if abs(shift) > 20.0 and expected and fifth < fixed:
-            truth.expect("stack-step", t, fifth, dict.fromkeys(EVERY_SET, late), fixed + 3 * DAY, cause, severity="medium")
+            truth.expect(
+                "stack-step", t, fifth, dict.fromkeys(EVERY_SET, late), fixed + 3 * DAY, cause, severity="medium"
+            )
         else:
             truth.story.tolerate("stack-step", t, fixed + 3 * DAY, "a real but small change of the stack")
         net = steady_stack(g, foul, fuel, air, blower) - 20.0
@@ -199,10 +239,18 @@ def blower_dead(story: Story, day: float, hours: float) -> None:
     story.entry(fixed, "blower")
     story.blame("limit-open stack-high no-heat", t, fixed + HOUR, "blower-dead")
     story.blame("short-cycling", t, fixed + HOUR, "blower-dead", under="limit-open")
-    story.tolerate("short-cycling flame-loss no-heat stack-step stack-high ignition-failure lockout stack-low freeze-risk stack-rising", t, fixed + DAY, "no warm air, limit cycling")
+    story.tolerate(
+        "short-cycling flame-loss no-heat stack-step stack-high ignition-failure lockout stack-low freeze-risk "
+        "stack-rising",
+        t,
+        fixed + DAY,
+        "no warm air, limit cycling",
+    )
 
 
-def nozzle(story: Story, day: float, days: float, share: float, cause: str, logged: bool = False, air: float = 1.0) -> None:
+def nozzle(
+    story: Story, day: float, days: float, share: float, cause: str, logged: bool = False, air: float = 1.0
+) -> None:
     """Another firing rate from one moment on: wrong nozzle (> 1) or a plugging one (< 1)."""
     t, fixed = day * DAY, min((day + days) * DAY, story.end + 1.0)
     story.set(t, fuel_share=share, air_share=air)
@@ -224,10 +272,21 @@ def _overfiring(truth: Truth, t: float, fixed: float, share: float, cause: str, 
     known = rated is not None and "differential_l" in truth.profile.get("refill", {})
     if known and truth.plant.rated_kW * share / rated > 1.13:
         condition, late = truth.after_burning(t, 2 * HOUR), truth.after_burning(t, 12 * HOUR)
-        truth.expect("overfiring", t, condition, dict.fromkeys(EVERY_SET, late + HOUR), fixed + 2 * DAY, cause, severity="medium")
+        truth.expect(
+            "overfiring", t, condition, dict.fromkeys(EVERY_SET, late + HOUR), fixed + 2 * DAY, cause, severity="medium"
+        )
     condition, late = truth.after_burning(t, 10 * HOUR), truth.after_burning(t, 30 * HOUR)
     if share > 1.18 and not logged and condition < fixed:
-        truth.expect("oil-use-high", t, condition, dict.fromkeys(EVERY_SET, late + HOUR), fixed + 3 * DAY, cause, gradual=True, severity="medium")
+        truth.expect(
+            "oil-use-high",
+            t,
+            condition,
+            dict.fromkeys(EVERY_SET, late + HOUR),
+            fixed + 3 * DAY,
+            cause,
+            gradual=True,
+            severity="medium",
+        )
 
 
 def nozzle_wear(story: Story, day: float, days: float, share: float) -> None:
@@ -242,7 +301,16 @@ def nozzle_wear(story: Story, day: float, days: float, share: float) -> None:
 
         condition = truth.after_burning(moment(1.15) - 0.5 * DAY, 10 * HOUR)
         late = max(truth.after_burning(moment(1.2), 12 * HOUR), condition + 2 * DAY)
-        truth.expect("oil-use-high", t, condition, dict.fromkeys(EVERY_SET, late), truth.end, "nozzle-worn", gradual=True, severity="medium")
+        truth.expect(
+            "oil-use-high",
+            t,
+            condition,
+            dict.fromkeys(EVERY_SET, late),
+            truth.end,
+            "nozzle-worn",
+            gradual=True,
+            severity="medium",
+        )
 
     story.claims.append(claim)
 
@@ -263,7 +331,9 @@ def too_hot(story: Story, day: float, hours: float) -> None:
     story.entry(fixed, "repair")
     story.blame("stack-high limit-open", t, fixed + HOUR, "overfired")
     story.blame("short-cycling", t, fixed + HOUR, "overfired", under="limit-open")
-    others = "stack-step stack-rising limit-open short-cycling overfiring oil-use-high refill-without-burning flame-loss"
+    others = (
+        "stack-step stack-rising limit-open short-cycling overfiring oil-use-high refill-without-burning flame-loss"
+    )
     story.tolerate(others, t, fixed + 2 * DAY, "overfired without air to carry the heat away")
 
 
@@ -289,8 +359,17 @@ def ash(story: Story, clean_at: float | None = None) -> None:
         if len(over):
             condition = float(over[0]) * DAY
             late = max(condition + 4 * DAY, float(strong[0]) * DAY if len(strong) else stop)
-            truth.expect("stack-rising", 0.0, condition, dict.fromkeys(EVERY_SET, late), stop + 10 * DAY, "ash",
-                         earliest=float(slack[0]) * DAY, gradual=True, severity="low")  # fmt: skip
+            truth.expect(
+                "stack-rising",
+                0.0,
+                condition,
+                dict.fromkeys(EVERY_SET, late),
+                stop + 10 * DAY,
+                "ash",
+                earliest=float(slack[0]) * DAY,
+                gradual=True,
+                severity="low",
+            )
 
     story.claims.append(claim)
 
@@ -310,7 +389,12 @@ def burner_weld(story: Story, day: float, hours: float, from_rest: bool = False)
     story.set(fixed, burner_weld=False, burner_weld_next=False)
     story.entry(fixed, "repair")
     story.blame("limit-open stack-high", t, fixed, "burner-relay-welded")
-    story.tolerate("heat-without-call limit-open short-cycling overfiring stack-high stack-step stack-low", t, fixed + DAY, "fire nobody called for")
+    story.tolerate(
+        "heat-without-call limit-open short-cycling overfiring stack-high stack-step stack-low",
+        t,
+        fixed + DAY,
+        "fire nobody called for",
+    )
 
     def claim(truth: Truth) -> None:
         for firing in truth.log.firings:
@@ -325,7 +409,9 @@ def burner_weld(story: Story, day: float, hours: float, from_rest: bool = False)
             latest = dict.fromkeys(("some", "all"), condition + 20 * MINUTE)
             if not called and not truth.plant.keep_warm:
                 latest["four"] = condition + 40 * MINUTE
-            truth.expect("heat-without-call", since, condition, latest, fixed + DAY, "burner-relay-welded", severity="critical")
+            truth.expect(
+                "heat-without-call", since, condition, latest, fixed + DAY, "burner-relay-welded", severity="critical"
+            )
             return
 
     story.claims.append(claim)
@@ -337,7 +423,12 @@ def draught(story: Story, day: float, days: float) -> None:
     story.set(t, thermostat_band=0.06, thermostat_tau=0.0)
     story.set(fixed, thermostat_band=1.0, thermostat_tau=1.0)
     story.blame("short-cycling", t, fixed + HOUR, "thermostat-position")
-    story.tolerate("short-cycling stack-step stack-low oil-use-high no-heat ignition-failure flame-loss", t, fixed + DAY, "very short firings")
+    story.tolerate(
+        "short-cycling stack-step stack-low oil-use-high no-heat ignition-failure flame-loss",
+        t,
+        fixed + DAY,
+        "very short firings",
+    )
 
 
 def batch(story: Story, day: float, oil: str, logged: bool) -> None:

@@ -12,17 +12,32 @@ STARVED = "preheat-slow preheat-stalled ignition-failure flame-loss lockout no-h
 
 
 def no_oil(story: Story, day: float, hours: float, cause: str = "suction-air-leak") -> None:
-    """Refill pump runs and nothing comes: air leak, closed valve, lost prime or a dead motor; repaired after ``hours``."""
+    """Refill pump runs and nothing comes: air leak, closed valve, dead motor; repaired after ``hours``."""
     t, fixed = day * DAY, day * DAY + hours * HOUR
     story.set(t, **({"pump_dead": True} if cause == "pump-motor-dead" else {"supply_ok": 0.0}))
     story.set(fixed, pump_dead=False, supply_ok=1.0)
     story.reset_all(fixed)
+    fill_up(story, fixed)
     story.entry(fixed, "repair")
-    story.blame("refill-timeout", t, fixed, cause)
+    story.blame("refill-timeout", t, fixed - 1.0, cause)
     story.blame(STARVED, t, fixed + 2 * HOUR, cause, under="refill-timeout")
     after = fixed + 12 * HOUR
     story.tolerate("refill-overdue freeze-risk short-cycling stack-low supply-low", t, after, "a day tank run dry")
+    story.blame("refill-without-burning", fixed, fixed + 6 * HOUR, cause, under="refill-timeout")
+    story.blame("refill-timeout", fixed, fixed + HOUR, cause, under="refill-timeout")
     story.tolerate(STARVED, fixed, after, "coming back from a dry day tank")
+
+
+def push_until_full(sim: Simulation) -> None:
+    """The owner pushes the refill reset until the day tank is full again, as it takes more than one run."""
+    sim.limiter.latched = False
+    if sim.tank.level_l < sim.plant.tank.full_l - 1.1 * sim.plant.tank.differential_l:
+        sim.later(sim.now + 100.0, push_until_full)
+
+
+def fill_up(story: Story, t: float) -> None:
+    """Push the refill reset from ``t`` on until the tank is full."""
+    story.at(t + 5.0, push_until_full)
 
 
 def float_stuck_down(story: Story, day: float, hours: float) -> None:
@@ -31,8 +46,16 @@ def float_stuck_down(story: Story, day: float, hours: float) -> None:
     story.set(t, float_stuck="down")
     story.set(fixed, float_stuck="")
     story.reset_all(fixed)
+    fill_up(story, fixed)
     story.entry(fixed, "repair")
-    story.blame("refill-timeout pump-overrun", t, fixed, "float-stuck-down")
+    story.blame(STARVED, t, fixed + 2 * HOUR, "float-stuck-down", under="refill-timeout")
+    story.tolerate(
+        STARVED + " freeze-risk short-cycling", t, fixed + 6 * HOUR, "limiter left latched, day tank run low"
+    )
+    story.blame("refill-timeout pump-overrun", t, fixed - 1.0, "float-stuck-down")
+    story.blame(
+        "refill-timeout refill-without-burning", fixed, fixed + 2 * HOUR, "float-stuck-down", under="refill-timeout"
+    )
     story.tolerate("pump-overrun refill-without-burning preheat-slow preheat-stalled", t, fixed + DAY, "overfilled")
     story.tolerate("refill-overdue", t, fixed + DAY, "more oil than usual to burn before the next refill")
 
@@ -59,12 +82,22 @@ def pump_weld(story: Story, day: float, minutes: float) -> None:
     story.at(t + DAY, dry)
     story.blame("pump-overrun refill-timeout", t, t + DAY, "pump-relay-welded")
     others = "refill-timeout refill-overdue refill-slowing refill-without-burning oil-use-high"
-    story.tolerate(others + " preheat-slow preheat-stalled stack-step", t, t + 2 * DAY, "a day tank flooded with cold oil")
+    story.tolerate(
+        others + " preheat-slow preheat-stalled stack-step", t, t + 2 * DAY, "a day tank flooded with cold oil"
+    )
 
     def claim(truth: Truth) -> None:
         for start, end in truth.log.spans("leak", truth.end):
             if "leak" in truth.channels["all"] and t <= start <= t + DAY:
-                truth.expect("leak", start, start + 5.0, {"all": start + 90.0}, end + DAY, "pump-relay-welded", severity="critical")
+                truth.expect(
+                    "leak",
+                    start,
+                    start + 5.0,
+                    {"all": start + 90.0},
+                    end + DAY,
+                    "pump-relay-welded",
+                    severity="critical",
+                )
 
     story.claims.append(claim)
 
@@ -75,10 +108,14 @@ def float_stuck_up(story: Story, day: float, hours: float) -> None:
     story.set(t, float_stuck="up")
     story.set(fixed, float_stuck="")
     story.reset_all(fixed)
+    fill_up(story, fixed)
     story.entry(fixed, "repair")
     story.blame(STARVED, t, fixed + 2 * HOUR, "float-stuck-up", under="refill-overdue")
-    story.blame("refill-timeout", t, fixed + HOUR, "float-stuck-up")
-    story.tolerate("freeze-risk short-cycling stack-low refill-timeout refill-slowing", t, fixed + 12 * HOUR, "a day tank run dry")
+    story.blame("refill-timeout", t, fixed + 2 * HOUR, "float-stuck-up", under="refill-overdue")
+    story.tolerate("refill-without-burning", fixed, fixed + 6 * HOUR, "filling an empty day tank takes several runs")
+    story.tolerate(
+        "freeze-risk short-cycling stack-low refill-timeout refill-slowing", t, fixed + 12 * HOUR, "a day tank run dry"
+    )
     story.tolerate(STARVED, fixed, fixed + 12 * HOUR, "coming back from a dry day tank")
     story.claims.append(lambda truth: _overdue(truth, t, fixed, "float-stuck-up"))
 
@@ -101,33 +138,63 @@ def _overdue(truth: Truth, t: float, fixed: float, cause: str, also: str = "") -
     condition = float(np.interp(at[-1] + 1.6 * usual, litres, times))
     latest = float(np.interp(at[-1] + 2.2 * usual, litres, times)) + 20 * MINUTE
     if condition < fixed:
-        truth.expect("refill-overdue", ends[-1], condition, dict.fromkeys(EVERY_SET, latest), fixed + HOUR, cause, also=also)
+        truth.expect(
+            "refill-overdue", ends[-1], condition, dict.fromkeys(EVERY_SET, latest), fixed + HOUR, cause, also=also
+        )
 
 
-def filter_plugging(story: Story, day: float, days: float, plug: float, change: bool = True) -> None:
-    """Refill filter plugs over ``days`` to ``plug`` times its clean resistance more; then it is changed."""
+def filter_plugging(story: Story, day: float, days: float, slower: float) -> None:
+    """Refill filter plugs over ``days`` until a refill takes ``slower`` times its clean seconds; then it is changed.
+
+    Ten hours after a run has reached the limiter's limit it is changed too.
+    """
     t, end = day * DAY, (day + days) * DAY
+    line, thick = story.plant.line, story.plant.oil.viscosity(12.0)
+    clean = line.flow(thick, 0.0)[0]
+    low, high = 0.0, 1e5
+    for _ in range(60):
+        plug = 0.5 * (low + high)
+        low, high = (plug, high) if clean / max(line.flow(thick, plug)[0], 1e-9) < slower else (low, plug)
     story.ramp(t, end, "plug", 0.0, plug)
-    if change:
-        story.set(end + 700.0, plug=0.0)
-        story.entry(end + 700.0, "filter")
-        story.reset_all(end + 700.0)
+    changed = [end + 700.0]
+
+    def change(sim: Simulation) -> None:
+        if sim.condition.plug > 0.0 and sim.now <= changed[0] + 1.0:
+            changed[0] = sim.now
+            sim.ramps.clear()
+            sim.condition.plug = 0.0
+            sim.limiter.latched = False
+            sim.primary.reset()
+            sim.later(sim.now + 60.0, push_until_full)
+
+    def watch(sim: Simulation) -> None:
+        if sim.limiter.latched:
+            sim.later(sim.now + 10 * HOUR, change)
+        elif sim.condition.plug > 0.0 or sim.now < t + HOUR:
+            sim.later(sim.now + 300.0, watch)
+
+    story.at(t, watch)
+    story.at(end + 700.0, change)
     story.blame("refill-timeout", t, end + HOUR, "filter-plugged")
     story.blame(STARVED, t, end + 2 * HOUR, "filter-plugged", under="refill-timeout")
     story.tolerate("refill-overdue", t, end + DAY, "near the limiter's limit")
     story.tolerate("refill-timeout", t, end + DAY, "near the limiter's limit")
 
     def claim(truth: Truth) -> None:
-        line, oil = truth.plant.line, truth.plant.oil
-        thick = oil.viscosity(12.0)
-        clean = line.flow(thick, 0.0)[0]
+        stop = changed[0]
+        story.entry(stop + 120.0, "filter")
+        truth.suppressed.append(
+            {"alarm": "refill-timeout", "under": "refill-timeout", "start": stop, "end": stop + HOUR}
+        )
 
         def ratio(moment: float) -> float:
             return clean / max(line.flow(thick, plug * min(1.0, max(0.0, (moment - t) / (end - t))))[0], 1e-6)
 
-        grid = np.arange(t, min(end, truth.end), HOUR)
+        grid = np.arange(t, min(end, stop, truth.end), HOUR)
         ratios = np.array([ratio(moment) for moment in grid])
-        truth.series["refill_seconds_ratio"] = [[float(m), float(r)] for m, r in zip(grid[::6], ratios[::6], strict=True)]
+        truth.series["refill_seconds_ratio"] = [
+            [float(m), float(r)] for m, r in zip(grid[::6], ratios[::6], strict=True)
+        ]
         ends = np.array([float(r["off"]) for r in truth.log.pump_runs])
         past = grid[ratios > 1.3]
         strong = grid[ratios > 1.6]
@@ -135,8 +202,17 @@ def filter_plugging(story: Story, day: float, days: float, plug: float, change: 
             return
         condition = float(ends[ends > past[0]][19])
         late = max(condition + 2.5 * DAY, float(strong[0]) + DAY if len(strong) else 0.0)
-        stop = end + 2 * DAY if change else truth.end
-        truth.expect("refill-slowing", t, condition, dict.fromkeys(EVERY_SET, late), stop, "filter-plugged", gradual=True, severity="low")
+        late = min(late, stop)
+        truth.expect(
+            "refill-slowing",
+            t,
+            condition,
+            dict.fromkeys(EVERY_SET, late),
+            stop + 2 * DAY,
+            "filter-plugged",
+            gradual=True,
+            severity="low",
+        )
 
     story.claims.append(claim)
 
@@ -170,9 +246,12 @@ def tray_leak(story: Story, day: float, hours: float) -> None:
     story.set(t, tray_wet=True)
     story.set(fixed, tray_wet=False)
     story.claims.append(
-        lambda truth: truth.expect("leak", t, t + 5.0, {"all": t + 120.0}, fixed + DAY, "oil-leak", severity="critical")
-        if "leak" in truth.channels["all"] else None
-    )  # fmt: skip
+        lambda truth: (
+            truth.expect("leak", t, t + 5.0, {"all": t + 120.0}, fixed + DAY, "oil-leak", severity="critical")
+            if "leak" in truth.channels["all"]
+            else None
+        )
+    )
 
 
 def float_chatter(story: Story, day: float, hours: float) -> None:
@@ -200,7 +279,16 @@ def loop_leak(story: Story, day: float, share: float, days: float = 99.0) -> Non
 
     def claim(truth: Truth) -> None:
         condition, late = truth.after_burning(t, 10 * HOUR), truth.after_burning(t, 32 * HOUR)
-        truth.expect("oil-use-high", t, condition, dict.fromkeys(EVERY_SET, late + HOUR), fixed + 3 * DAY, "oil-leak", gradual=True, severity="medium")
+        truth.expect(
+            "oil-use-high",
+            t,
+            condition,
+            dict.fromkeys(EVERY_SET, late + HOUR),
+            fixed + 3 * DAY,
+            "oil-leak",
+            gradual=True,
+            severity="medium",
+        )
 
     story.claims.append(claim)
 
@@ -237,8 +325,16 @@ def weak_element(story: Story, day: float, days: float, channel: str, share: flo
         pace = float(np.median(usual))
         slow = [(a + 1.5 * pace * k, b) for a, b, k in heats if t <= a < fixed and b - a > 1.6 * pace * k]
         if len(slow) >= 3:
-            truth.expect("preheat-slow", t, slow[0][0], dict.fromkeys(EVERY_SET, slow[2][1] + 30 * MINUTE), fixed + 2 * DAY,
-                         "half-element", channel=channel, severity="medium")  # fmt: skip
+            truth.expect(
+                "preheat-slow",
+                t,
+                slow[0][0],
+                dict.fromkeys(EVERY_SET, slow[2][1] + 30 * MINUTE),
+                fixed + 2 * DAY,
+                "half-element",
+                channel=channel,
+                severity="medium",
+            )
 
     story.claims.append(claim)
 
@@ -255,7 +351,9 @@ def dead_heater(story: Story, day: float, hours: float, channel: str, cause: str
     story.reset_all(fixed)
     story.entry(fixed, "repair")
     story.blame("no-heat", t, fixed, cause)
-    story.tolerate("preheat-slow preheat-stalled no-heat ignition-failure freeze-risk", t, fixed + 6 * HOUR, "cold oil, no fire")
+    story.tolerate(
+        "preheat-slow preheat-stalled no-heat ignition-failure freeze-risk", t, fixed + 6 * HOUR, "cold oil, no fire"
+    )
 
     def claim(truth: Truth) -> None:
         heater = truth.plant.tank_heater if channel == "tank" else truth.plant.nozzle_heater
@@ -269,8 +367,15 @@ def dead_heater(story: Story, day: float, hours: float, channel: str, cause: str
             since = (since if since is not None else moment) if cold else None
             if since is not None and moment - since > 6 * MINUTE:
                 sets = EVERY_SET if truth.plant.keep_warm or trips else ("some", "all")
-                truth.expect("preheat-stalled", t, moment - MINUTE, dict.fromkeys(sets, moment + 45 * MINUTE), fixed + HOUR,
-                             cause, channel=channel)  # fmt: skip
+                truth.expect(
+                    "preheat-stalled",
+                    t,
+                    moment - MINUTE,
+                    dict.fromkeys(sets, moment + 45 * MINUTE),
+                    fixed + HOUR,
+                    cause,
+                    channel=channel,
+                )
                 return
 
     story.claims.append(claim)
@@ -299,7 +404,13 @@ def shorted_relay(story: Story, day: float, hours: float, channel: str) -> None:
     story.entry(fixed, "repair")
     story.blame("oil-overtemperature", t, fixed, "heater-relay-shorted")
     story.blame("no-heat ignition-failure", t, fixed + 2 * HOUR, "heater-relay-shorted")
-    story.tolerate("preheat-slow preheat-stalled no-heat heater-stuck-on sensor-fault", t, fixed + 6 * HOUR, "runaway, then the cut-out opens")
+    story.blame("refill-without-burning", t, fixed + 12 * HOUR, "thermal-contraction", under="heater-stuck-on")
+    story.tolerate(
+        "preheat-slow preheat-stalled no-heat heater-stuck-on sensor-fault",
+        t,
+        fixed + 6 * HOUR,
+        "runaway, then the cut-out opens",
+    )
 
     def claim(truth: Truth) -> None:
         plant, c = truth.plant, truth.log.columns
@@ -319,7 +430,16 @@ def shorted_relay(story: Story, day: float, hours: float, channel: str) -> None:
                 latest[name] = min(latest.get(name, truth.end), climbing + 10 * MINUTE)
                 early = min(early, climbing)
         if latest:
-            truth.expect("heater-stuck-on", t, early, latest, fixed + DAY, "heater-relay-shorted", channel=channel, severity="critical")
+            truth.expect(
+                "heater-stuck-on",
+                t,
+                early,
+                latest,
+                fixed + DAY,
+                "heater-relay-shorted",
+                channel=channel,
+                severity="critical",
+            )
 
     story.claims.append(claim)
 
@@ -340,14 +460,21 @@ def _climb_while_off(truth: Truth, ts: np.ndarray, x: np.ndarray, witness: str) 
 
 
 def supply_runs_low(story: Story, day: float, days: float) -> None:
-    """Nobody brings oil: the supply tank falls from a third full; it is filled after ``days``."""
+    """Nobody brings oil until a day after the supply tank has run dry, ``days`` after ``day`` at the latest."""
     t, filled = day * DAY, (day + days) * DAY
 
     def start(sim: Simulation) -> None:
         sim.condition.deliveries = False
-        sim.supply_l = min(sim.supply_l, 0.6 * sim.plant.supply_volume_l)
+        sim.supply_l = 0.9 * sim.plant.supply_volume_l
+        sim.later(t, watch)
+
+    def watch(sim: Simulation) -> None:
+        sim.later(sim.now + (1.1 * DAY if sim.supply_l <= 0.0 else HOUR), fill if sim.supply_l <= 0.0 else watch)
 
     def fill(sim: Simulation) -> None:
+        if sim.condition.deliveries:
+            return
+        sim.later(sim.now + 60.0, push_until_full)
         sim.condition.deliveries = True
         sim.supply_l = 0.95 * sim.plant.supply_volume_l
         sim.limiter.latched = False
@@ -357,7 +484,12 @@ def supply_runs_low(story: Story, day: float, days: float) -> None:
     story.at(filled, fill)
     story.blame("refill-timeout", t, filled + HOUR, "supply-empty")
     story.blame(STARVED, t, filled + 2 * HOUR, "supply-empty", under="refill-timeout")
-    story.tolerate("refill-timeout refill-overdue freeze-risk refill-slowing short-cycling stack-low", t, filled + DAY, "an empty supply tank")
+    story.tolerate(
+        "refill-timeout refill-overdue freeze-risk refill-slowing short-cycling stack-low",
+        t,
+        filled + DAY,
+        "an empty supply tank",
+    )
     story.claims.append(lambda truth: _supply_low(truth, t, filled))
 
 
@@ -370,6 +502,14 @@ def _supply_low(truth: Truth, t: float, filled: float) -> None:
         now, before = np.interp([moment, moment - 3 * DAY], c["t"], c["supply_l"])
         a_day = (before - now) / 3.0
         if a_day > 0.0 and now / a_day < notice:
-            truth.expect("supply-low", t, moment, {"all": moment + 1.2 * DAY}, filled + 6 * HOUR, "supply-empty",
-                         earliest=moment - 2.5 * DAY, severity="medium")  # fmt: skip
+            truth.expect(
+                "supply-low",
+                t,
+                moment,
+                {"all": moment + 1.2 * DAY},
+                filled + 6 * HOUR,
+                "supply-empty",
+                earliest=moment - 2.5 * DAY,
+                severity="medium",
+            )
             return

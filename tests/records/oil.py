@@ -21,7 +21,7 @@ class Oil:
         """Kinematic viscosity [cSt], Walther equation through the two points (form of ASTM D341)."""
         a, b = _walther(self.v40, self.v100)
         kelvin = max(temperature_C, -30.0) + 273.15
-        return min(10.0 ** (10.0 ** (a - b * math.log10(kelvin))) - 0.7, 30000.0)
+        return min(math.pow(10.0, math.pow(10.0, a - b * math.log10(kelvin))) - 0.7, 30000.0)
 
     def density(self, temperature_C: float) -> float:
         """Density [kg/l]; mineral oils expand by about 0.07 % a kelvin (common practice)."""

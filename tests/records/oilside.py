@@ -71,7 +71,9 @@ class DayTank:
         """Contents at their own temperature [l]: warm oil stands higher."""
         return self.mass / self.oil.density(self.temperature)
 
-    def step(self, dt: float, in_l_s: float, in_C: float, out_kg_s: float, heater_W: float, room_C: float, loop_W: float) -> None:
+    def step(
+        self, dt: float, in_l_s: float, in_C: float, out_kg_s: float, heater_W: float, room_C: float, loop_W: float
+    ) -> None:
         """Advance ``dt`` [s]. Cold oil first lies in a plume and mixes in over a time of its own."""
         s = self.shape
         cp = heat_capacity(self.temperature)
@@ -119,7 +121,14 @@ class NozzleBlock:
         self.loop_W = 0.0
 
     def step(
-        self, dt: float, heater_W: float, room_C: float, chamber_C: float, tank_C: float, oil_kg_s: float, fan: bool,
+        self,
+        dt: float,
+        heater_W: float,
+        room_C: float,
+        chamber_C: float,
+        tank_C: float,
+        oil_kg_s: float,
+        fan: bool,
         loop: bool,
     ) -> None:
         """Advance ``dt`` [s]; ``fan`` is combustion air over the head, ``loop`` the circulation pump."""

@@ -68,15 +68,15 @@ def make(recipe: Recipe) -> Record:
     """Simulate a recipe and work out its truth."""
     rng = np.random.default_rng(recipe.seed)
     plant = draw_plant(rng, recipe.fixed)
-    tools = draw_instruments(rng, recipe.form == "uniform")
+    tools = draw_instruments(rng, recipe.form)
     end = recipe.days * DAY
-    story = Story(end=end)
+    story = Story(end=end, plant=plant)
     for happening in recipe.happenings:
         happening(story)
     if recipe.form != "packs":
         story.gaps = [gap for gap in story.gaps if gap.kind == "lost"]
     midnight = dt.datetime.fromisoformat(recipe.start).replace(tzinfo=dt.UTC)
-    hour = float(rng.uniform(0.0, 24.0))
+    hour = float(rng.uniform(0.0, 0.9))
     start = midnight + dt.timedelta(hours=round(hour - recipe.zone_h, 2))
     outdoor, wind = weather(plant.climate, midnight.timetuple().tm_yday, hour, recipe.days, story.spells, rng)
     sim = Simulation(plant, outdoor, wind, hour, midnight.weekday(), recipe.days, story.edits, story.ramps, recipe.seed)
@@ -95,7 +95,10 @@ def make_profile(recipe: Recipe, plant: Plant, tools: Instruments, rng: np.rando
     furnace: dict[str, Any] = {"id": recipe.name, "heating": heating}
     if recipe.declared_clean:
         furnace["clean_on"] = dt.date.fromisoformat(recipe.start)
-    profile: dict[str, Any] = {"_idle_interval_s": tools.interval_s if tools.uniform else tools.idle_interval_s, "furnace": furnace}
+    profile: dict[str, Any] = {
+        "_idle_interval_s": tools.interval_s if tools.uniform else tools.idle_interval_s,
+        "furnace": furnace,
+    }
     if recipe.profile == "bare":
         profile["furnace"] = {"id": recipe.name}
         return profile
@@ -134,7 +137,9 @@ def write(record: Record, folder: Path, sets: tuple[str, ...] = SETS) -> None:
             write_recording(lines, folder / f"{name}.ndjson.zst")
         else:
             suffix = "csv" if recipe.form == "csv" else "parquet"
-            write_table(as_table(samples, round(start * 1000.0), record.furnace, recipe.seed), folder / f"{name}.{suffix}")
+            write_table(
+                as_table(samples, round(start * 1000.0), record.furnace, recipe.seed), folder / f"{name}.{suffix}"
+            )
     (folder / "profile.toml").write_text(profile_toml(record))
     (folder / "truth.json").write_text(json.dumps(truth_json(record), indent=1))
 
@@ -186,16 +191,31 @@ def truth_json(record: Record) -> dict[str, Any]:
     days = np.arange(0.0, end / DAY, 0.25)
     foul = np.interp(days * DAY, log.columns["t"], log.columns["foul"])
     return {
-        "name": record.recipe.name, "seed": record.recipe.seed, "days": record.recipe.days, "clean": record.recipe.clean,
-        "start": iso(0.0), "end": iso(end), "form": record.recipe.form, "channels": truth.channels,
-        "notes": record.story.notes, "keep_warm": record.plant.keep_warm, "rated_kW": record.plant.rated_kW,
-        "oil": record.plant.oil.name, "interval_s": record.tools.interval_s, "idle_interval_s": record.tools.idle_interval_s,
+        "name": record.recipe.name,
+        "seed": record.recipe.seed,
+        "days": record.recipe.days,
+        "clean": record.recipe.clean,
+        "start": iso(0.0),
+        "end": iso(end),
+        "form": record.recipe.form,
+        "channels": truth.channels,
+        "notes": record.story.notes,
+        "keep_warm": record.plant.keep_warm,
+        "rated_kW": record.plant.rated_kW,
+        "oil": record.plant.oil.name,
+        "interval_s": record.tools.interval_s,
+        "idle_interval_s": record.tools.idle_interval_s,
         "expected": [dated(item) for item in sorted(truth.expected, key=lambda e: float(e["condition"]))],
         "expected_suppressed": [dated(item) for item in truth.suppressed],
         "tolerated": [dated(item) for item in record.story.tolerated],
-        "stack_rise_K": [[iso(d * DAY), round(record.plant.rise_K(f), 3)] for d, f in zip(days.tolist(), foul, strict=True)],
+        "stack_rise_K": [
+            [iso(d * DAY), round(record.plant.rise_K(f), 3)] for d, f in zip(days.tolist(), foul, strict=True)
+        ],
         "series": {name: [[iso(t), round(v, 4)] for t, v in rows] for name, rows in truth.series.items()},
-        "pump_runs": [[iso(float(r["on"])), round(float(r["off"]) - float(r["on"]), 3), str(r["why"])] for r in log.pump_runs],
+        "pump_runs": [
+            [iso(float(r["on"])), round(float(r["off"]) - float(r["on"]), 3), str(r["why"])] for r in log.pump_runs
+        ],
         "firings": [[iso(f["valve"]), iso(f["lit"]), iso(f["off"])] for f in log.firings],
-        "burning_h": round(sum(f["off"] - f["lit"] for f in log.firings) / HOUR, 2), "burned_l": round(log.burned_l, 2),
-    }  # fmt: skip
+        "burning_h": round(sum(f["off"] - f["lit"] for f in log.firings) / HOUR, 2),
+        "burned_l": round(log.burned_l, 2),
+    }

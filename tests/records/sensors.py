@@ -13,8 +13,16 @@ from tests.records.story import ClockStep, Gap, SensorFault
 FOUR = ("tank", "nozzle", "stack", "pump")
 SOME = (*FOUR, "float", "call", "return_air")
 TEMPERATURES = (
-    "tank", "nozzle", "stack", "return_air", "supply_air", "room", "outdoor", "combustion_air", "supply",
-)  # fmt: skip
+    "tank",
+    "nozzle",
+    "stack",
+    "return_air",
+    "supply_air",
+    "room",
+    "outdoor",
+    "combustion_air",
+    "supply",
+)
 SWITCHED = frozenset(SWITCHES)
 # Half the last digit, noise sd: a bus sensor, a thermocouple converter, two kinds of resistance readers (from memory).
 PROBES = {"bus": (0.0625, 0.04), "thermocouple": (0.25, 0.5), "resistance": (0.03, 0.08), "coarse": (0.5, 0.25)}
@@ -47,15 +55,19 @@ class Samples:
     change: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
 
-def draw_instruments(rng: np.random.Generator, uniform: bool) -> Instruments:
+def draw_instruments(rng: np.random.Generator, form: str) -> Instruments:
     """Draw a board's habits."""
     kinds = {name: str(rng.choice(["bus", "resistance", "coarse"], p=[0.6, 0.3, 0.1])) for name in TEMPERATURES}
     kinds["stack"] = str(rng.choice(["thermocouple", "resistance"], p=[0.75, 0.25]))
+    uniform = form == "uniform"
     return Instruments(
-        interval_s=float(rng.choice([2.0, 5.0, 5.0, 10.0])) if not uniform else float(rng.choice([5.0, 10.0])),
-        idle_interval_s=float(rng.choice([30.0, 60.0, 120.0])), uniform=uniform, kinds=kinds,
+        interval_s=float(rng.choice([5.0, 10.0] if form in ("uniform", "packs") else [2.0, 5.0, 5.0, 10.0])),
+        idle_interval_s=float(rng.choice([30.0, 60.0, 120.0])),
+        uniform=uniform,
+        kinds=kinds,
         offsets={name: float(rng.normal(0.0, 0.5)) for name in TEMPERATURES},
-        glitches=float(rng.choice([0.0, 0.0, 1.0 / 86400.0])), jitter_s=float(rng.uniform(0.0, 0.12)),
+        glitches=float(rng.choice([0.0, 0.0, 1.0 / 86400.0])),
+        jitter_s=float(rng.uniform(0.0, 0.12)),
         seed=int(rng.integers(2**31)),
     )
 
@@ -100,9 +112,15 @@ def truths(plant: Plant, log: Log, names: tuple[str, ...]) -> dict[str, np.ndarr
 
 
 def sample(
-    plant: Plant, log: Log, tools: Instruments, names: tuple[str, ...], end: float, faults: list[SensorFault],
-    gaps: list[Gap], clock: list[ClockStep],
-) -> Samples:  # fmt: skip
+    plant: Plant,
+    log: Log,
+    tools: Instruments,
+    names: tuple[str, ...],
+    end: float,
+    faults: list[SensorFault],
+    gaps: list[Gap],
+    clock: list[ClockStep],
+) -> Samples:
     """Sample one channel set."""
     rng = np.random.default_rng(tools.seed)
     clean = truths(plant, log, names)
@@ -117,7 +135,9 @@ def sample(
             boot += t >= gap.end
     t, change, boot = t[keep], change[keep], boot[keep]
     values, words = _read(log, tools, clean, switches, t, rng)
-    on_seconds = {name: _on_seconds(log, name, t, boot, end) for name in switches if name in ("pump", "burner", "tank_heater")}
+    on_seconds = {
+        name: _on_seconds(log, name, t, boot, end) for name in switches if name in ("pump", "burner", "tank_heater")
+    }
     for fault in faults:
         if fault.channel in values:
             _spoil(fault, t, values[fault.channel], words.setdefault(fault.channel, []), rng)
@@ -129,7 +149,12 @@ def sample(
 
 
 def _times(
-    log: Log, tools: Instruments, clean: dict[str, np.ndarray], switches: list[str], end: float, rng: np.random.Generator
+    log: Log,
+    tools: Instruments,
+    clean: dict[str, np.ndarray],
+    switches: list[str],
+    end: float,
+    rng: np.random.Generator,
 ) -> tuple[np.ndarray, np.ndarray]:
     grid = np.arange(tools.interval_s, end, tools.interval_s)
     if tools.uniform:
@@ -178,7 +203,12 @@ def _on_seconds(log: Log, name: str, t: np.ndarray, boot: np.ndarray, end: float
 
 
 def _read(
-    log: Log, tools: Instruments, clean: dict[str, np.ndarray], switches: list[str], t: np.ndarray, rng: np.random.Generator
+    log: Log,
+    tools: Instruments,
+    clean: dict[str, np.ndarray],
+    switches: list[str],
+    t: np.ndarray,
+    rng: np.random.Generator,
 ) -> tuple[dict[str, np.ndarray], dict[str, list[tuple[int, int, str]]]]:
     base = log.columns["t"]
     fire = np.interp(t, base, log.columns["fuel_kg_s"]) > 0.0
@@ -212,7 +242,9 @@ def _read(
     return values, {}
 
 
-def _spoil(fault: SensorFault, t: np.ndarray, x: np.ndarray, words: list[tuple[int, int, str]], rng: np.random.Generator) -> None:
+def _spoil(
+    fault: SensorFault, t: np.ndarray, x: np.ndarray, words: list[tuple[int, int, str]], rng: np.random.Generator
+) -> None:
     first, last = np.searchsorted(t, [fault.start, fault.end]).tolist()
     if last <= first:
         return

@@ -18,13 +18,47 @@ from tests.records.oilside import DayTank, NozzleBlock
 from tests.records.plant import Plant
 
 COLUMNS = (
-    "t", "tank", "nozzle", "stack", "room", "return_air", "supply_air", "outdoor", "tank_l", "supply_l", "supply_C",
-    "air_kPa", "vacuum_kPa", "tank_W", "nozzle_W", "fuel_kg_s", "wind", "foul", "gas", "air_share", "tank_true", "nozzle_true",
-)  # fmt: skip
+    "t",
+    "tank",
+    "nozzle",
+    "stack",
+    "room",
+    "return_air",
+    "supply_air",
+    "outdoor",
+    "tank_l",
+    "supply_l",
+    "supply_C",
+    "air_kPa",
+    "vacuum_kPa",
+    "tank_W",
+    "nozzle_W",
+    "fuel_kg_s",
+    "wind",
+    "foul",
+    "gas",
+    "air_share",
+    "tank_true",
+    "nozzle_true",
+)
 SWITCHES = (
-    "pump", "float", "refill_lockout", "call", "burner", "flame", "lockout", "limit", "tank_heater", "nozzle_heater",
-    "low_level", "high_level", "leak", "circulation", "blower", "power",
-)  # fmt: skip
+    "pump",
+    "float",
+    "refill_lockout",
+    "call",
+    "burner",
+    "flame",
+    "lockout",
+    "limit",
+    "tank_heater",
+    "nozzle_heater",
+    "low_level",
+    "high_level",
+    "leak",
+    "circulation",
+    "blower",
+    "power",
+)
 
 
 @dataclass
@@ -135,9 +169,18 @@ class Simulation:
     """One run of one plant. Edits (timed changes) and ramps make the story; ``run`` returns the log."""
 
     def __init__(
-        self, plant: Plant, outdoor_C: list[float], wind: list[float], hour: float, weekday: int, days: float,
-        edits: list[Edit], ramps: list[Ramp], seed: int, start_foul: float = 0.0,
-    ) -> None:  # fmt: skip
+        self,
+        plant: Plant,
+        outdoor_C: list[float],
+        wind: list[float],
+        hour: float,
+        weekday: int,
+        days: float,
+        edits: list[Edit],
+        ramps: list[Ramp],
+        seed: int,
+        start_foul: float = 0.0,
+    ) -> None:
         self.plant, self.outdoor_C, self.wind = plant, outdoor_C, wind
         self.hour, self.weekday, self.end = hour, weekday, days * 86400.0
         self.edits, self.ramps = sorted(edits, key=lambda edit: edit[0]), ramps
@@ -255,7 +298,9 @@ class Simulation:
         for ramp in self.ramps:
             if ramp.start_s <= t <= ramp.end_s + 600.0:
                 setattr(self.condition, ramp.name, ramp.at(t))
-        self.supply_C += (1.0 - 2.718281828 ** (-600.0 / self.plant.supply_tau_s)) * (self._supply_target(tick) - self.supply_C)
+        self.supply_C += (1.0 - 2.718281828 ** (-600.0 / self.plant.supply_tau_s)) * (
+            self._supply_target(tick) - self.supply_C
+        )
 
     def _switch(self, t: float, calls: bool) -> None:
         """All relays at one moment."""
@@ -315,14 +360,19 @@ class Simulation:
         c, plant, primary = self.condition, self.plant, self.primary
         warm = self.tank.bulb > self.tank_set - 7.0 and self.block.bulb > self.nozzle_set - 6.0
         burns = (
-            level > plant.tank.starve_l and self._pressure > 0.4 * plant.air_kPa and not c.valve_shut
-            and t >= c.slug_until and c.power
-        )  # fmt: skip
+            level > plant.tank.starve_l
+            and self._pressure > 0.4 * plant.air_kPa
+            and not c.valve_shut
+            and t >= c.slug_until
+            and c.power
+        )
         to_flame = float("inf")
         if primary.state is State.PURGE:
             thick = self.oil.viscosity(self.block.temperature)
             if not c.no_spark and self.dice.random() >= c.spark_fail:
-                to_flame = max(0.6, self.dice.gauss(plant.to_flame_s, plant.to_flame_sd) + c.spark_delay_s + 0.02 * (thick - 12.0))
+                to_flame = max(
+                    0.6, self.dice.gauss(plant.to_flame_s, plant.to_flame_sd) + c.spark_delay_s + 0.02 * (thick - 12.0)
+                )
                 if c.spark_delay_s > 0.0:
                     to_flame += self.dice.expovariate(1.0 / (0.25 * c.spark_delay_s))
         if c.burner_weld_next and primary.state is State.RUN:
@@ -331,7 +381,9 @@ class Simulation:
         was, fails, losses = primary.flame, primary.fails, primary.losses
         primary.step(t, wanted, warm or c.burner_weld, self.high_limit.open, burns, to_flame, c.blind)
         if primary.fails > fails:
-            self.log.failures.append({"at": t, "opened": primary.opened, "locked": float(primary.state is State.LOCKOUT)})
+            self.log.failures.append(
+                {"at": t, "opened": primary.opened, "locked": float(primary.state is State.LOCKOUT)}
+            )
         if primary.losses > losses:
             self.log.losses.append(t)
         if primary.flame and not was:
@@ -403,11 +455,32 @@ class Simulation:
     def _row(self, t: float, tick: int, probe: float, burning: float) -> None:
         vacuum = self._vacuum if self._was["pump"] else 0.0
         room, tank = self.room, self.tank
-        self.rows.extend((
-            t, tank.probe, self.block.probe, probe, room.air, room.return_C, self.fire.plenum, self.outdoor_C[tick],
-            tank.level_l, self.supply_l, self.supply_C, self._pressure, vacuum, self._tank_W, self._block_W, burning,
-            self.wind[tick], self.fire.foul, self.fire.gas, self._share, tank.temperature, self.block.temperature,
-        ))  # fmt: skip
+        self.rows.extend(
+            (
+                t,
+                tank.probe,
+                self.block.probe,
+                probe,
+                room.air,
+                room.return_C,
+                self.fire.plenum,
+                self.outdoor_C[tick],
+                tank.level_l,
+                self.supply_l,
+                self.supply_C,
+                self._pressure,
+                vacuum,
+                self._tank_W,
+                self._block_W,
+                burning,
+                self.wind[tick],
+                self.fire.foul,
+                self.fire.gas,
+                self._share,
+                tank.temperature,
+                self.block.temperature,
+            )
+        )
 
     def _finish(self) -> Log:
         table = np.frombuffer(self.rows, dtype=np.float64).reshape(-1, len(COLUMNS))

@@ -15,6 +15,7 @@ from tests.records.simulate import Edit, Ramp, Simulation
 from tests.records.weather import Spell
 
 if TYPE_CHECKING:
+    from tests.records.plant import Plant
     from tests.records.truth import Truth
 
 HOUR = 3600.0
@@ -67,6 +68,7 @@ class Story:
     """All that happens in one record, in seconds from its start."""
 
     end: float
+    plant: Plant
     edits: list[Edit] = field(default_factory=list)
     ramps: list[Ramp] = field(default_factory=list)
     spells: list[Spell] = field(default_factory=list)

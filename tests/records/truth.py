@@ -7,6 +7,7 @@ the faults add those that depend on what is usual for the furnace. Sets are the 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -36,10 +37,20 @@ class Truth:
     series: dict[str, list[list[float]]] = field(default_factory=dict)
 
     def expect(
-        self, alarm: str, onset: float, condition: float, latest: dict[str, float], end: float, cause: str | None = None,
-        channel: str | None = None, gradual: bool = False, earliest: float | None = None, also: str = "",
-        severity: str = "high", under: str = "",
-    ) -> None:  # fmt: skip
+        self,
+        alarm: str,
+        onset: float,
+        condition: float,
+        latest: dict[str, float],
+        end: float,
+        cause: str | None = None,
+        channel: str | None = None,
+        gradual: bool = False,
+        earliest: float | None = None,
+        also: str = "",
+        severity: str = "high",
+        under: str = "",
+    ) -> None:
         """An alarm that must come: ``latest`` is the last acceptable moment on each set it can be seen on.
 
         ``also`` names alarms that say the same and count as found; ``under`` alarms it may stand suppressed by.
@@ -47,11 +58,22 @@ class Truth:
         latest = {name: round(t, 1) for name, t in latest.items() if t < self.end}
         if condition >= self.end or not latest:
             return
-        self.expected.append({
-            "alarm": alarm, "channel": channel, "onset": onset, "condition": condition,
-            "earliest": onset - 60.0 if earliest is None else earliest, "latest": latest, "end": end, "cause": cause,
-            "gradual": gradual, "severity": severity, "also": also.split(), "under": under.split(),
-        })  # fmt: skip
+        self.expected.append(
+            {
+                "alarm": alarm,
+                "channel": channel,
+                "onset": onset,
+                "condition": condition,
+                "earliest": onset - 60.0 if earliest is None else earliest,
+                "latest": latest,
+                "end": end,
+                "cause": cause,
+                "gradual": gradual,
+                "severity": severity,
+                "also": also.split(),
+                "under": under.split(),
+            }
+        )
 
     def sets_with(self, *channels: str) -> list[str]:
         """Channel sets that carry every one of ``channels``."""
@@ -83,7 +105,21 @@ class Truth:
 
 def audit(truth: Truth) -> None:
     """Find every condition that can be read off the log, then let the blames sort them."""
-    for reader in (_refills, _overrun, _idle_refills, _chatter, _hot_oil, _hot_stack, _limit, _short, _flame, _no_heat, _offline, _switched_off):
+    for reader in (
+        _refills,
+        _overrun,
+        _idle_refills,
+        _chatter,
+        _hot_oil,
+        _hot_stack,
+        _limit,
+        _short,
+        _flame,
+        _no_heat,
+        _offline,
+        _switched_off,
+        _freezing,
+    ):
         reader(truth)
     _apply_blames(truth)
 
@@ -91,19 +127,25 @@ def audit(truth: Truth) -> None:
 def _apply_blames(truth: Truth) -> None:
     kept = []
     for item in truth.expected:
-        blames = [b for b in truth.story.blames if b.alarm == item["alarm"] and b.start - 1.0 <= item["condition"] <= b.end]
+        blames = [
+            b for b in truth.story.blames if b.alarm == item["alarm"] and b.start - 1.0 <= item["condition"] <= b.end
+        ]
         if blames and item["cause"] is None:
             item["cause"] = blames[0].cause
         under = next((b.under for b in blames if b.under), None)
         if under:
-            truth.suppressed.append({"alarm": item["alarm"], "under": under, "start": item["onset"], "end": item["end"]})
+            truth.suppressed.append(
+                {"alarm": item["alarm"], "under": under, "start": item["onset"], "end": item["end"]}
+            )
         else:
             kept.append(item)
     truth.expected[:] = kept
 
 
 def _next_good_refill(truth: Truth, t: float) -> float:
-    return next((float(r["off"]) for r in truth.log.pump_runs if float(r["off"]) > t and r["why"] == "float"), truth.end)
+    return next(
+        (float(r["off"]) for r in truth.log.pump_runs if float(r["off"]) > t and r["why"] == "float"), truth.end
+    )
 
 
 def _refills(truth: Truth) -> None:
@@ -135,7 +177,7 @@ def _idle_refills(truth: Truth) -> None:
     t, flame = truth.burning_time()
     runs = [r for r in truth.log.pump_runs if r["why"] == "float" and float(r["off"]) - float(r["on"]) > 2.5]
     last = -DAY
-    for before, after in zip(runs, runs[1:], strict=False):
+    for before, after in itertools.pairwise(runs):
         start, on, off = float(before["off"]), float(after["on"]), float(after["off"])
         burned = float(np.interp(on, t, flame) - np.interp(start, t, flame))
         if off - start < 6 * HOUR and burned < 5 * MINUTE and off > last:
@@ -154,11 +196,17 @@ def _chatter(truth: Truth) -> None:
             )
 
 
+def _where(truth: Truth, mask: np.ndarray) -> list[tuple[float, float]]:
+    t = truth.log.columns["t"]
+    flags = np.concatenate(([False], mask, [False])).astype(np.int8)
+    starts, ends = np.flatnonzero(np.diff(flags) == 1), np.flatnonzero(np.diff(flags) == -1)
+    last = len(t) - 1
+    pairs = zip(starts.tolist(), ends.tolist(), strict=True)
+    return [(float(t[a]), float(t[min(b, last)])) for a, b in pairs]
+
+
 def _above(truth: Truth, column: str, limit: float) -> list[tuple[float, float]]:
-    t, x = truth.log.columns["t"], truth.log.columns[column]
-    over = np.concatenate(([False], x > limit, [False])).astype(np.int8)
-    starts, ends = np.flatnonzero(np.diff(over) == 1), np.flatnonzero(np.diff(over) == -1)
-    return [(float(t[a]), float(t[min(b, len(t) - 1)])) for a, b in zip(starts, ends, strict=True)]
+    return _where(truth, truth.log.columns[column] > limit)
 
 
 def _hot_oil(truth: Truth) -> None:
@@ -169,7 +217,9 @@ def _hot_oil(truth: Truth) -> None:
             if end - start > 20.0 and start > last:
                 last = end + 2 * HOUR
                 latest = dict.fromkeys(EVERY_SET, start + 3 * MINUTE)
-                truth.expect("oil-overtemperature", start, start + 10.0, latest, last, channel=channel, severity="critical")
+                truth.expect(
+                    "oil-overtemperature", start, start + 10.0, latest, last, channel=channel, severity="critical"
+                )
 
 
 def _hot_stack(truth: Truth) -> None:
@@ -177,13 +227,20 @@ def _hot_stack(truth: Truth) -> None:
     for start, end in _above(truth, "stack", truth.plant.stack_limit_C + 1.0):
         if end - start > 20.0 and start > last:
             last = end + 6 * HOUR
-            truth.expect("stack-high", start, start + 10.0, dict.fromkeys(EVERY_SET, start + 3 * MINUTE), last, severity="critical")
+            truth.expect(
+                "stack-high",
+                start,
+                start + 10.0,
+                dict.fromkeys(EVERY_SET, start + 3 * MINUTE),
+                last,
+                severity="critical",
+            )
 
 
 def _limit(truth: Truth) -> None:
     opens = [s for s, _ in truth.log.spans("limit", truth.end) if truth.log.state("call", s)]
     last = -DAY
-    for first, second in zip(opens, opens[1:], strict=False):
+    for first, second in itertools.pairwise(opens):
         if second - first < DAY and second > last:
             last = max(t for t in opens if second <= t < second + 3 * DAY) + DAY
             if "limit" in truth.channels["all"]:
@@ -224,11 +281,17 @@ def _flame(truth: Truth) -> None:
             latest = {"all": locks[0] + seen * MINUTE, "some": locks[0] + 25 * MINUTE}
             if not truth.plant.keep_warm:
                 latest["four"] = locks[0] + 35 * MINUTE
-            truth.expect("lockout", fail["opened"], locks[0], latest, last, also="ignition-failure", earliest=fail["opened"])
-            truth.suppressed.append({"alarm": "ignition-failure", "under": "lockout", "start": fail["opened"], "end": last})
+            truth.expect(
+                "lockout", fail["opened"], locks[0], latest, last, also="ignition-failure", earliest=fail["opened"]
+            )
+            truth.suppressed.append(
+                {"alarm": "ignition-failure", "under": "lockout", "start": fail["opened"], "end": last}
+            )
             truth.suppressed.append({"alarm": "no-heat", "under": "lockout", "start": fail["opened"], "end": last})
         elif {"flame", "burner"} & set(truth.channels["all"]):
             latest = {"all": fail["at"] + 15 * MINUTE}
+            if _merged(truth, "ignition-failure", fail["at"], last, hours=12.0):
+                continue
             truth.expect("ignition-failure", fail["opened"], fail["at"], latest, last, severity="medium")
     last = -DAY
     for loss in log.losses:
@@ -240,13 +303,31 @@ def _flame(truth: Truth) -> None:
             truth.suppressed.append({"alarm": "flame-loss", "under": "lockout", "start": loss, "end": last})
         if {"flame", "burner"} & set(truth.channels["all"]):
             under = "lockout" if locked else ""
+            if _merged(truth, "flame-loss", loss, last):
+                continue
             truth.expect("flame-loss", loss, loss, {"all": loss + 10 * MINUTE}, last, severity="medium", under=under)
     locks_seen = [e["condition"] for e in truth.expected if e["alarm"] == "lockout"]
     for t, on in zip(*log.edges["lockout"], strict=True):
         if on and not any(c - 1.0 <= t <= _next_proved(truth, c) for c in locks_seen):
             done = _next_proved(truth, t)
-            truth.expect("lockout", t, t, {"all": t + 15 * MINUTE, "some": t + 25 * MINUTE}, done, also="flame-loss ignition-failure")
+            truth.expect(
+                "lockout",
+                t,
+                t,
+                {"all": t + 15 * MINUTE, "some": t + 25 * MINUTE},
+                done,
+                also="flame-loss ignition-failure",
+            )
             locks_seen.append(t)
+
+
+def _merged(truth: Truth, alarm: str, moment: float, end: float, hours: float = 1.0) -> bool:
+    """Whether ``moment`` falls within ``hours`` of an earlier one of its kind, which then lasts until ``end``."""
+    for item in truth.expected:
+        if item["alarm"] == alarm and item["condition"] <= moment <= item["end"] + hours * HOUR:
+            item["end"] = max(item["end"], end)
+            return True
+    return False
 
 
 def usual_start_s(truth: Truth) -> float:
@@ -269,7 +350,9 @@ def _no_heat(truth: Truth) -> None:
             moment = since + wait
             if firing["lit"] + PROVED_S > moment and moment < end:
                 sets = [name for name in ("some", "all") if "call" in truth.channels[name]]
-                truth.expect("no-heat", since, moment, dict.fromkeys(sets, moment + 30 * MINUTE), firing["lit"] + PROVED_S)
+                truth.expect(
+                    "no-heat", since, moment, dict.fromkeys(sets, moment + 30 * MINUTE), firing["lit"] + PROVED_S
+                )
             since = firing["off"]
 
 
@@ -280,10 +363,19 @@ def _offline(truth: Truth) -> None:
         if gap.end - gap.start > wait + 60.0:
             severity = "high" if gap.end - gap.start > 2 * HOUR else "medium"
             moment = gap.start + wait
-            truth.expect("board-offline", gap.start, moment, dict.fromkeys(EVERY_SET, moment + 15 * MINUTE), gap.end + 60.0,
-                         cause="outage", severity=severity)  # fmt: skip
+            truth.expect(
+                "board-offline",
+                gap.start,
+                moment,
+                dict.fromkeys(EVERY_SET, moment + 15 * MINUTE),
+                gap.end + 60.0,
+                cause="outage",
+                severity=severity,
+            )
         elif gap.end - gap.start > wait - 120.0:
-            truth.story.tolerate("board-offline", gap.start, gap.end + 60.0, "a gap about as long as the rule's own limit")
+            truth.story.tolerate(
+                "board-offline", gap.start, gap.end + 60.0, "a gap about as long as the rule's own limit"
+            )
 
 
 def _switched_off(truth: Truth) -> None:
@@ -299,3 +391,10 @@ def _switched_off(truth: Truth) -> None:
                 truth.story.tolerated.append(
                     {"alarm": alarm, "start": t, "end": end + 2 * HOUR, "why": "switched off unseen", "sets": blind}
                 )
+
+
+def _freezing(truth: Truth) -> None:
+    """The room near or under its limit, whatever the reason."""
+    freeze_C = float(truth.profile.get("room", {}).get("freeze_C", 3.0))
+    for start, end in _where(truth, truth.log.columns["room"] < freeze_C + 5.0):
+        truth.story.tolerate("freeze-risk", start - 12 * HOUR, end + 6 * HOUR, "the room comes near its limit")

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import sys
 import time
 from pathlib import Path
+from typing import TextIO
 
 from tests.records.catalogue import RECORDS, SMOKE, find
 from tests.records.record import make, write
@@ -19,19 +21,20 @@ def make_one(job: tuple[str, str]) -> str:
     made = time.perf_counter()
     write(record, Path(folder) / name)
     expected = " ".join(sorted({str(item["alarm"]) for item in record.truth.expected}))
-    return f"{name}: {record.recipe.days:g} days in {made - began:.1f} s, written in {time.perf_counter() - made:.1f} s; {expected}"
+    written = time.perf_counter() - made
+    return f"{name}: {record.recipe.days:g} days in {made - began:.1f} s, written in {written:.1f} s; {expected}"
 
 
-def make_missing(folder: Path, names: list[str], workers: int) -> None:
+def make_missing(folder: Path, names: list[str], workers: int, out: TextIO = sys.stdout) -> None:
     """Make the records of ``names`` that ``folder`` does not hold yet."""
     jobs = [(name, str(folder)) for name in names if not (folder / name / "truth.json").exists()]
     if workers <= 1:
         for job in jobs:
-            print(make_one(job), flush=True)
+            print(make_one(job), file=out, flush=True)
         return
     with multiprocessing.Pool(workers) as pool:
         for line in pool.imap_unordered(make_one, jobs):
-            print(line, flush=True)
+            print(line, file=out, flush=True)
 
 
 def main() -> None:
