@@ -1,5 +1,6 @@
 """Both kinds of server, started on free ports for each module that wants them, emptied by using new names."""
 
+import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -33,10 +34,12 @@ class Engine:
     def kill(self) -> None:
         self._process.kill()
         self._running.close()
+        time.sleep(1.1)  # VictoriaMetrics tells when it was started to the second
 
     def close(self) -> None:
         self._front.close()
-        self.kill()
+        self._process.kill()
+        self._running.close()
 
     def reader(self) -> PrometheusReader | InfluxReader:
         return InfluxReader(self.url) if self.kind == "influxdb" else PrometheusReader(self.url)

@@ -3,7 +3,7 @@
 import random
 
 from sootline.wire.placement import BootClock
-from tests.store.making import ALL, FURNACE, START_MS, pack, rows
+from tests.store.making import ALL, FURNACE, HOUR_MS, START_MS, pack, rows
 
 
 def test_clocks_are_those_of_the_packs_in_any_order(store):
@@ -43,3 +43,17 @@ def test_a_pack_with_a_clock_is_not_moved(store):
         batch.pack(pack(1), START_MS, pack(1).base_ms)
         assert not batch.place(FURNACE, "b1", 1, START_MS)
     assert store.read(FURNACE, *ALL).t_ms.tolist() == [pack(1).base_ms]
+
+
+def test_packs_that_may_still_move_stay_loose(store):
+    """A board without a clock whose crystal runs fast moves hours of packs with nearly every new one."""
+    with store.batch() as batch:
+        for seq in range(20):
+            t_ms = START_MS + seq * HOUR_MS // 2
+            batch.pack(pack(seq, rows([0], tank=[seq / 10]), uptime_ms=seq * HOUR_MS // 2, clock=False), t_ms, t_ms)
+    assert store.compact(START_MS + 10 * HOUR_MS).packs == 9
+    assert store.compact(START_MS + 11 * HOUR_MS).packs == 2
+    with store.batch() as batch:  # the clock is set: all of its packs are where they belong
+        batch.pack(pack(20, uptime_ms=10 * HOUR_MS, base_ms=START_MS + 9), START_MS + 10 * HOUR_MS, START_MS + 9)
+    assert store.compact(START_MS + 11 * HOUR_MS).packs == 10
+    assert len(store.read(FURNACE, *ALL)) == 21

@@ -92,7 +92,7 @@ def test_moving_a_late_pack_leaves_the_sealed_rest_of_its_hour_in_the_overview(s
     put(store, pack(0, rows([0], tank=[90.0]), base_ms=START_MS + 60_000))
     store.compact(START_MS + 3 * DAY_MS)
     put(store, pack(1, rows([0], tank=[10.0]), clock=False), received_ms=START_MS + 120_000)
-    store.compact(START_MS + HOUR_MS)  # the late pack is in a block of its hour, the day is not sealed anew
+    store.compact(START_MS + 7 * HOUR_MS)  # the late pack is in a block of its hour, the day is not sealed anew
     assert [column.tolist() for column in store.overview(FURNACE, "tank", *span)[1:]] == [[10.0], [90.0]]
     with store.batch() as batch:
         assert batch.place(FURNACE, "b1", 1, START_MS + DAY_MS)

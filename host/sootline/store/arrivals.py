@@ -8,9 +8,8 @@ import numpy as np
 
 from sootline.series import EMPTY, Rows
 from sootline.store import block, packs, parts
-from sootline.store.block import DAY_MS, HOUR_MS
-
-UNSETTLED_MS = 6 * HOUR_MS  # a pack without a clock may still be moved by what arrives this much later
+from sootline.store.block import DAY_MS
+from sootline.wire.placement import WINDOW_MS
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +62,7 @@ def _held(db: sqlite3.Connection, furnace: int, now_ms: int) -> int | None:
     (held_ms,) = db.execute(
         "SELECT min(received_ms) FROM relative JOIN boot ON boot.id = boot WHERE boot.furnace = ?"
         " AND synced_uptime_ms IS NULL AND received_ms > ?",
-        (furnace, now_ms - UNSETTLED_MS),
+        (furnace, now_ms - WINDOW_MS),
     ).fetchone()
     return None if held_ms is None else int(held_ms)
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from sootline.store import block, day_file, packs
 from sootline.store.block import HOUR_MS, Block
+from sootline.wire.placement import WINDOW_MS
 
 DAYS = "days"  # folder of the sealed days, a folder for each furnace within
 
@@ -121,16 +122,19 @@ def remove(db: sqlite3.Connection, ids: Iterable[int]) -> None:
 
 
 def pack_hours(
-    db: sqlite3.Connection, names: packs.Names, furnace: int, before_ms: int, most: int
+    db: sqlite3.Connection, names: packs.Names, furnace: int, now_ms: int, most: int
 ) -> tuple[int, list[int]]:
-    """Turn loose packs that end before before_ms, at most `most` bytes of them, into blocks of hours.
+    """Turn loose packs of hours that are over, at most `most` bytes of them, into blocks.
 
+    Packs of a board whose clock was never set wait until what arrives can no longer move them: with a clock that
+    drifts, nearly every pack moves those before it a little.
     Returns how many packs it took, and the hours that changed.
     """
     waiting = db.execute(
-        "SELECT boot, seq, received_ms, base_ms, columns, rows FROM pack"
-        " WHERE boot IN (SELECT id FROM boot WHERE furnace = ?) AND last_ms < ? ORDER BY first_ms",
-        (furnace, before_ms),
+        "SELECT pack.boot, seq, received_ms, base_ms, columns, rows FROM boot JOIN pack ON pack.boot = boot.id"
+        " WHERE boot.furnace = ? AND last_ms < ? AND (synced_uptime_ms IS NOT NULL OR received_ms <= ?)"
+        " ORDER BY first_ms",
+        (furnace, now_ms // HOUR_MS * HOUR_MS, now_ms - WINDOW_MS),
     )
     taken: list[tuple[int, int, int, int, int, bytes]] = []
     for pack in waiting:

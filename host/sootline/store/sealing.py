@@ -70,7 +70,7 @@ def _keep(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> 
     with sessions.read() as db:
         furnaces = dict(db.execute("SELECT id, name FROM furnace").fetchall())
     for furnace, name in furnaces.items():
-        _pack_hours(sessions, furnace, now_ms // HOUR_MS * HOUR_MS, done)
+        _pack_hours(sessions, furnace, now_ms, done)
         for day_ms in _unsealed(sessions, furnace, now_ms - SETTLE_MS - DAY_MS):
             _try(done, partial(_seal, sessions, furnace, name, day_ms, done))
     _settle(sessions, now_ms)
@@ -86,11 +86,11 @@ def _try(done: Kept, step: Callable[[], None]) -> None:
         done.problems.append(str(error))
 
 
-def _pack_hours(sessions: Sessions, furnace: int, before_ms: int, done: Kept) -> None:
+def _pack_hours(sessions: Sessions, furnace: int, now_ms: int, done: Kept) -> None:
     n = 1
     while n:
         with sessions.write() as (db, names):
-            n, changed = parts.pack_hours(db, names, furnace, before_ms, BYTES_AT_ONCE)
+            n, changed = parts.pack_hours(db, names, furnace, now_ms, BYTES_AT_ONCE)
             for hour_ms in changed:
                 _try(done, partial(hours.refresh, db, sessions.folder, furnace, [hour_ms]))
         done.packs += n
