@@ -13,13 +13,15 @@ from sootline.now import Readiness
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
+CLIMB_K = 20.0  # a shorter climb is over before it can be timed (common practice)
+
 
 class PreheatSlow(Detector):
     """The owner sees: tank or nozzle heats slowly; half an element or a half-wave relay looks just like this.
 
     Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min, and more than 4 sd of
-    the log rates of its climbs allow (some controls heat in two stages). The usual rate
-    [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm.
+    the log rates of its climbs allow (some controls heat in two stages); climbs under 20 K are not judged. The usual
+    rate [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm.
     Returns after two normal preheats.
     Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
     Blind to: a set point that is neither given nor learned.
@@ -46,7 +48,7 @@ class PreheatSlow(Detector):
 
     def begun(self, heating: Heating) -> None:
         rate, target, start = self.rate_K_per_min(heating), heating.target_C(), heating.start_ms
-        if rate is None or target is None or start is None or rate <= 0:
+        if rate is None or target is None or start is None or rate <= 0 or target - heating.start_C < CLIMB_K:
             return
         minutes = (target - READY_K - heating.start_C) / rate
         spread = math.exp(self.settings.preheat_slow_sd * heating.rate_sd())
@@ -67,8 +69,8 @@ class PreheatSlow(Detector):
         if refilled is not None and self.plant.now_ms - refilled < 300_000 and refilled > start_ms:
             self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
             return
-        missing = heating.missing_K()
-        if missing is None or missing <= READY_K or not heating.expected():
+        nearest = heating.nearest_K()
+        if nearest is None or nearest <= READY_K or not heating.expected():
             return
         if self.plant.book.standing("preheat-stalled", channel):
             return  # worse, and said already

@@ -72,6 +72,12 @@ class Heating:
         target, value = self.target_C(), self.plant.value(self.channel)
         return None if target is None or value is None else target - value
 
+    def nearest_K(self) -> float | None:
+        """How near it has come to its set point within one swing of a thermostat [K under it]; None when unknown."""
+        target = self.target_C()
+        x = self.plant.history.window(self.channel, self.plant.now_ms - SWING_MS, self.plant.now_ms)[1]
+        return None if target is None or not len(x) else target - float(x.max())
+
     def expected(self) -> bool:
         """Whether the heater should be heating now: by its own drive, the call, or the keep-warm rule."""
         drive = self.plant.state(f"{self.channel}_heater")
@@ -137,11 +143,10 @@ class Heating:
             missing = self.missing_K()
             cooling = self.fire.last_end_ms is not None and mark.at_ms - self.fire.last_end_ms < 1_800_000
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
-                self._begin(mark.at_ms - round(self.plant.settings.climb_window_s * 1000))
+                self._begin(self._climb_began(mark.at_ms))
         elif not mark.on and self.start_ms is not None:
-            target = self.target_C()
-            best = self.plant.history.window(self.channel, mark.at_ms - SWING_MS, mark.at_ms)[1]
-            if target is None or target - best.max() <= READY_K:
+            nearest = self.nearest_K()
+            if nearest is None or nearest <= READY_K:
                 self._end(mark.at_ms, reached=True)
             elif not self.plant.has("call") and not self._keeps_warm():
                 self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)
@@ -156,6 +161,11 @@ class Heating:
             self._end(now, reached=False)
         else:
             self.plant.at(now + GIVE_UP_MS, self._given_up, start_ms)
+
+    def _climb_began(self, at_ms: int) -> int:
+        """Where the rise that was noticed at at_ms left its lowest level."""
+        t, x = self.plant.history.window(self.channel, at_ms - round(self.plant.settings.climb_window_s * 1000), at_ms)
+        return int(t[(x <= x.min() + 0.5).nonzero()[0][-1]])
 
     def _ready(self, mark: Mark) -> None:
         self._warm = bool(mark.on)
