@@ -122,6 +122,7 @@ def test_a_call_that_fails_leaves_old_or_new(tmp_path, monkeypatch, late):
             store.compact(START_MS + 3 * DAY_MS)
             assert said(store.read(FURNACE, *ALL)) == slowly(packs), n
             assert store.verify() == []
+            assert store.sizes().furnaces[0].rows == 2 * len(packs), "a row that was in both places is kept once"
             assert [path.name for path in (store.folder / parts.DAYS / FURNACE).iterdir()] == ["2026-01-01.parquet"]
         if disk.calls < n:
             break
