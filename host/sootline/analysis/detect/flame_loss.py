@@ -20,7 +20,7 @@ class FlameLoss(Detector):
 
     Rule: the fire ended (by `flame`, or the stack cooling as after a shut-down) and 20 s later the call is still on,
     the high limit is closed and the power on. Without `call`: the burner stayed on; or, weakly, the fire was back
-    within 150 s, sooner than a thermostat asks. Medium; high at the second within an hour.
+    after 40 to 130 s, sooner than a thermostat asks. Medium; high at the second within an hour.
     Returns with a firing proved for 5 min. Source: contract; a control waits 60-90 s before it retries (NORA manual).
     Wrong: a thermostat that bounces; 1 in 3 seasons (weak form: 1 a season).
     Blind to: on the required four, a loss that ends in lockout.
@@ -45,7 +45,7 @@ class FlameLoss(Detector):
             self.plant.at(max(at_ms + wait_ms, self.plant.now_ms), self._confirm, at_ms)
         elif on and self._ended_ms is not None and self.readiness().state == "blind":
             relit_s = (at_ms - self._ended_ms) / 1000
-            if self.settings.loss_confirm_s < relit_s < self.settings.relit_within_s:
+            if self.settings.relit_after_s < relit_s < self.settings.relit_within_s:
                 self._lost(self._ended_ms, recovered=True)
 
     def _confirm(self, ended_ms: int) -> None:

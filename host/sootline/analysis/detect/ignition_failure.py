@@ -74,8 +74,6 @@ class IgnitionFailure(Detector):
             return
         if any(heating.start_ms is not None for heating in self.engine.heating.values()):
             return
-        if self.plant.book.standing("heater-stuck-on", str(event.features["channel"])):
-            return  # it heated because it could not stop
         wanted = self.plant.state("call")
         if wanted or (wanted is None and self.plant.profile.furnace.heating != "keep-warm"):
             self._ready_ms = self.plant.now_ms
@@ -84,6 +82,9 @@ class IgnitionFailure(Detector):
             self.plant.at(self.plant.now_ms + round(wait_s * 1000), self._no_rise, self.plant.now_ms)
 
     def _no_rise(self, ready_ms: int) -> None:
+        stuck = any(self.plant.book.standing("heater-stuck-on", channel) for channel in self.engine.heating)
+        if stuck:
+            return  # it heated because it could not stop
         if self._ready_ms == ready_ms and not self.engine.fire.on and self.plant.state("call") is not False:
             self._failed(ready_ms)
 

@@ -57,6 +57,8 @@ class StackStep(Detector):
         before, after = points[:SIDE], points[SIDE:]
         step = statistics.median(p[1] for p in after) - statistics.median(p[1] for p in before)
         limit = max(self.settings.step_K, self.settings.step_sd * self.engine.stack.sd_K)
+        if not (self.plant.has("return_air") or self.plant.has("room")):
+            limit *= self.settings.step_unreferred
         if abs(step) <= limit:
             return
         if self.step_K is not None and abs(self.step_K + step) < 0.5 * abs(self.step_K):
