@@ -79,10 +79,12 @@ class Settings:
     delayed_s: float = _setting(3.0, "s", "contract: mean of 5 times to flame above usual by more")
     delayed_sd: float = _setting(4.0, "1", "contract: and by more than this many sd")
     loss_confirm_s: float = _setting(20.0, "s", "the call must still be on this long after the fire ended")
-    relit_after_s: float = _setting(40.0, "s", "a control that lost its flame waits before it retries (60-90 s, common practice)")
+    relit_after_s: float = _setting(
+        40.0, "s", "a control that lost its flame waits before it retries (60-90 s, common practice)"
+    )
     relit_within_s: float = _setting(130.0, "s", "a fire back this soon was a recycle, not a thermostat")
-    step_unreferred: float = _setting(1.7, "1", "without return air or room the air's own swing is in the stack: steps must be this much larger")
-        150.0, "s", "a fire back this soon was a recycle, not a thermostat (60-90 s wait, common practice)"
+    step_unreferred: float = _setting(
+        1.7, "1", "without return air or room the air's own swing is in the stack: steps must be this much larger"
     )
     no_heat_s: float = _setting(2700.0, "s", "contract: call unanswered this long")
     no_heat_ratio: float = _setting(1.5, "1", "contract: or this many times the usual")
