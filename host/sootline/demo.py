@@ -8,6 +8,7 @@ import json
 import multiprocessing
 import random
 import re
+import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
@@ -171,14 +172,17 @@ def board_messages(tale: Story, rows: Rows) -> Iterator[Message]:
 class LiveFurnace:
     """One furnace of the model in real time, on a bench, watched by a board in its own process."""
 
-    def __init__(self, furnace: str, now_ms: int, broker_port: int) -> None:
+    def __init__(self, furnace: str, now_ms: int, broker_port: int, folder: Path) -> None:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(parents=True)
         stalls = furnace == "engine-shed"
         self.model: Furnace = live_model(furnace, now_ms, faults=live_faults(now_ms) if stalls else ())
         self._todo = list(live_actions(now_ms)) if stalls else []
         self._turn = threading.Lock()
         self._parts = ExitStack()
         self._bench = self._parts.enter_context(Bench(self._signals))
-        self.board = Board(furnace, bench=self._bench, broker_port=broker_port, channels=FURNACES[furnace].channels)
+        channels = FURNACES[furnace].channels
+        self.board = Board(furnace, bench=self._bench, broker_port=broker_port, channels=channels, directory=folder)
         self._parts.enter_context(self.board)
 
     def _signals(self, t_ms: int) -> dict[str, float | bool]:

@@ -17,7 +17,8 @@ from pathlib import Path
 from sootline import broker, demo
 from sootline.alarms import Alarm
 from sootline.service import Options, Service, now_ms, only_one
-from sootline.sim.scenarios import FURNACES, REPAIRED_AFTER_STALL_MS, STALL_AFTER_MS
+from sootline.sim import scenarios
+from sootline.sim.scenarios import FURNACES
 from sootline.wording import alarm_title
 
 _BAR = 40
@@ -27,7 +28,7 @@ carriage-shop. Four weeks of history come first, through the same door as any bo
 _LOOK = """\
   pages   {url}
   boards  {boards}
-  watch   in about {stall:.0f} minutes the engine shed's refill pump runs into its limiter and brings no oil:
+  watch   within {stall:.0f} minutes of firing the engine shed's refill pump runs into its limiter and brings no oil:
           the alarm is on the page within seconds, with what to do first and how long the fire will last.
           Press Enter to mend the leak and push the refill reset; else it is done {mended:.0f} minutes later.
   end     Ctrl-C"""
@@ -48,47 +49,52 @@ def main(argv: Sequence[str]) -> int:
         signal.signal(number, lambda *_: stop.set())
     with ExitStack() as parts:
         data = options.data or parts.enter_context(_passing_folder())
-        _show(data, options, stop, parts)
+        settings = Options(data, broker_port=0, web_port=options.port, units=options.units, record=options.record)
+        show(settings, options.days, stop)
     return 0
 
 
-def _show(data: Path, options: argparse.Namespace, stop: threading.Event, parts: ExitStack) -> None:
+def show(options: Options, days: int, stop: threading.Event) -> None:
+    """Run the demo until `stop` is set; what it started is ended when this returns."""
     now = now_ms()
     print(_INTRO, flush=True)
-    stories = demo.tales(now, options.days)
-    demo.write_profiles(data / "profiles", stories)
-    service = Service(Options(data, broker_port=0, web_port=options.port, units=options.units, record=options.record))
-    parts.callback(service.stop)
-    fresh = not service.store.furnaces()
-    history = demo.History(stories, now) if fresh else None
-    if history is not None:
-        parts.callback(history.close)
-    service.start(history or ())
-    print(f"  pages   {service.web.url} (open it now and watch it fill)", flush=True)
-    _await(service, history, stop)
-    if stop.is_set():
-        return
-    _acknowledge_the_past(service, now)
-    furnaces = []
-    for furnace in FURNACES:
-        furnaces.append(demo.LiveFurnace(furnace, now_ms(), service.address.port))
-        parts.callback(furnaces[-1].close)
+    stories = demo.tales(now, days)
+    demo.write_profiles(options.data / "profiles", stories)
+    with ExitStack() as parts:
+        service = Service(options)
+        parts.callback(service.stop)
+        history = None
+        if not service.store.furnaces():
+            history = demo.History(stories, now)
+            parts.callback(history.close)
+        service.start(history or ())
+        print(f"  pages   {service.web.url} (open it now and watch it fill)", flush=True)
+        _await(service, history, stop)
+        if stop.is_set():
+            return
+        _acknowledge_the_past(service, now)
+        furnaces = []
+        for furnace in FURNACES:
+            live = demo.LiveFurnace(furnace, now_ms(), service.address.port, options.data / "boards" / furnace)
+            parts.callback(live.close)
+            furnaces.append(live)
+        print(_look(service, furnaces), flush=True)
+        _narrate(service, furnaces[0], stop)
+
+
+def _look(service: Service, furnaces: Sequence[demo.LiveFurnace]) -> str:
     boards = ", ".join(
         f"{live.board.furnace} in {'micropython' if live.board.on_micropython else 'CPython'} process {live.board.pid}"
         for live in furnaces
     )
     if not all(live.board.on_micropython for live in furnaces):
         boards += " (no micropython here: the same files run under CPython)"
-    print(
-        _LOOK.format(
-            url=service.web.url,
-            boards=boards,
-            stall=STALL_AFTER_MS / 60_000,
-            mended=REPAIRED_AFTER_STALL_MS / 60_000,
-        ),
-        flush=True,
+    return _LOOK.format(
+        url=service.web.url,
+        boards=boards,
+        stall=scenarios.STALL_AFTER_MS / 60_000,
+        mended=scenarios.REPAIRED_AFTER_STALL_MS / 60_000,
     )
-    _narrate(service, furnaces[0], stop)
 
 
 def _await(service: Service, history: demo.History | None, stop: threading.Event) -> None:
@@ -141,8 +147,8 @@ def _present(service: Service) -> list[Alarm]:
 
 def _tell(alarm: Alarm) -> None:
     late_s = (now_ms() - alarm.found_ms) / 1000
-    when = f"{late_s:.1f} s after it was so" if alarm.state == "unacknowledged" else ""
-    print(f"{time.strftime('%H:%M:%S')}  {alarm.furnace}: {alarm_title(alarm.alarm)}: {alarm.state} {when}", flush=True)
+    when = f", on the page {late_s:.1f} s after it was so" if alarm.state == "unacknowledged" else ""
+    print(f"{time.strftime('%H:%M:%S')}  {alarm.furnace}: {alarm_title(alarm.alarm)}: {alarm.state}{when}", flush=True)
     if alarm.state == "unacknowledged":
         print(f"          first: {alarm.first_step}", flush=True)
 
