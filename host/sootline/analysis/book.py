@@ -10,7 +10,7 @@ from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHE
 LATCHED_REPEAT_MS = 12 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Entry:
     """One alarm in the book, from its raise to its return."""
 
@@ -77,7 +77,7 @@ class Book:
         entry = self._last.get((alarm, channel))
         if entry is not None and (entry.stands or self._repeats(entry, at_ms)):
             if not entry.stands:
-                entry.cleared_ms = None
+                entry.cleared_ms = entry.suppressed_by = None  # its cause may be gone; `_settle` looks
                 entry.detail["repeats"] = entry.detail.get("repeats", 0) + 1
             entry.detail.update(detail)
             self._lift(entry, priority, at_ms)

@@ -166,6 +166,8 @@ class Plant:
         entry = self.book.clear(alarm, channel, self.now_ms if at_ms is None else at_ms)
         if entry is not None and entry.alarm in HIDES:
             self.at(self.now_ms + round(self.settings.prove_s * 1000), self.book.release, entry)
+        elif entry is not None:  # a probe: good again for long enough already
+            self.book.release(entry)
 
     def logged(self, entry: LogEntry) -> None:
         if entry.kind == "setpoint" and entry.channel in self.setpoints_C and entry.value_C is not None:
