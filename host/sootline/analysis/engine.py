@@ -120,6 +120,8 @@ class Engine:
             if plant.started_ms is None:
                 plant.started_ms = int(rows.t_ms[0])
                 self._start_periodic(plant.started_ms)
+            # before the new rows push out what these still look back on
+            self._run_timers(int(rows.t_ms[0]) - 1, rows, received_ms)
             rows = self._glitches.feed(rows, plant.sampling, marks)
             plant.history.extend(rows)
         marks += state_marks(rows, self._states, plant.sampling)

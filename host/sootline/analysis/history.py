@@ -88,12 +88,12 @@ class History:
         return self._columns.get(channel)
 
     def window(self, channel: str, start_ms: int, end_ms: int) -> tuple[Times, Floats]:
-        """Readings with start_ms <= t <= min(end_ms, now), oldest first."""
+        """Readings with start_ms <= t <= min(end_ms, now), oldest first; none older than KEEP_MS, however fed."""
         column = self._columns.get(channel)
         if column is None:
             return np.empty(0, np.int64), np.empty(0)
         t = column.t
-        i = int(t.searchsorted(start_ms))
+        i = int(t.searchsorted(max(start_ms, self.now_ms - KEEP_MS)))
         j = int(t.searchsorted(min(end_ms, self.now_ms), "right"))
         return t[i:j], column.x[i:j]
 
@@ -105,9 +105,9 @@ class History:
         return column.latest(self.now_ms, -(2**62) if max_age_ms is None else self.now_ms - max_age_ms)
 
     def at(self, channel: str, t_ms: int) -> float | None:
-        """The reading in force at a past moment, or None before the first that is kept."""
+        """The reading in force at a past moment, or None where that is older than KEEP_MS."""
         column = self._columns.get(channel)
-        found = None if column is None else column.latest(min(t_ms, self.now_ms), -(2**62))
+        found = None if column is None else column.latest(min(t_ms, self.now_ms), self.now_ms - KEEP_MS)
         return None if found is None else found[1]
 
     def mean(self, channel: str, start_ms: int, end_ms: int) -> float | None:

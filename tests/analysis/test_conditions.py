@@ -1,0 +1,99 @@
+"""Conditions on measured channels, against plain loops, in any pieces."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sootline.analysis.conditions import Condition, Level, Slope, Still
+from sootline.analysis.history import History
+from sootline.analysis.marks import Mark
+from sootline.analysis.sampling import Sampling
+from sootline.series import Rows
+from tests.analysis.kit import T0
+
+SAMPLING = Sampling(5.0, 60.0)
+Reading = tuple[int, float]
+
+readings = st.lists(
+    st.tuples(
+        st.sampled_from([200, 5_000, 5_000, 20_000, 60_000, 170_000, 300_000]),
+        st.sampled_from([20.0, 20.0, 21.0, 24.0, 27.0, 30.0, math.nan]),
+    ),
+    min_size=1,
+    max_size=80,
+)
+pieces = st.lists(st.integers(0, 100), max_size=6)
+
+
+def marks(condition: Condition, steps: list[tuple[int, float]], cuts: list[int]) -> list[tuple[int, bool | None]]:
+    t = T0 + np.cumsum([gap for gap, _ in steps])
+    x = np.array([value for _, value in steps])
+    history, track, found = History(), condition.track(-(2**62)), list[Mark]()
+    edges = sorted({0, len(t), *(cut % (len(t) + 1) for cut in cuts)})
+    for i, j in pairwise(edges):
+        history.extend(Rows(t[i:j], {"stack": x[i:j]}))
+        track.feed(history, SAMPLING, found)
+    return [(mark.t_ms, mark.on) for mark in found]
+
+
+def given_readings(steps: list[tuple[int, float]]) -> list[Reading]:
+    t = (T0 + np.cumsum([gap for gap, _ in steps])).tolist()
+    return [(at, x) for at, (_, x) in zip(t, steps, strict=True) if not math.isnan(x)]
+
+
+def hold(judged: list[tuple[int, float]], limit: float, clear: float, below: bool) -> list[tuple[int, bool | None]]:
+    sign = -1 if below else 1
+    holds, out = False, []
+    for t, y in judged:
+        starts, ends = sign * y > sign * limit, sign * y <= sign * clear or math.isnan(y)
+        if ends if holds else starts:
+            holds = not holds
+            out.append((t, holds))
+    return out
+
+
+def changes(data: list[Reading], window_ms: int) -> list[tuple[int, float]]:
+    out = []
+    for t, x in data:
+        old = [(t0, x0) for t0, x0 in data if t0 <= t - window_ms]
+        fresh = old and t - old[-1][0] <= window_ms + SAMPLING.idle_gap_ms
+        out.append((t, x - old[-1][1] if fresh else math.nan))
+    return out
+
+
+@given(readings, pieces, st.booleans())
+def test_level(steps: list[tuple[int, float]], cuts: list[int], below: bool) -> None:
+    limit, clear = (22.0, 25.0) if below else (25.0, 22.0)
+    expected = hold(given_readings(steps), limit, clear, below)
+    assert marks(Level("name", "stack", limit, clear, below), steps, cuts) == expected
+
+
+@given(readings, pieces, st.booleans())
+def test_slope(steps: list[tuple[int, float]], cuts: list[int], below: bool) -> None:
+    limit, clear = (-5.0, -2.0) if below else (5.0, 2.0)
+    expected = hold(changes(given_readings(steps), 60_000), limit, clear, below)
+    assert marks(Slope("name", "stack", 60_000, limit, clear, below), steps, cuts) == expected
+
+
+@given(readings, pieces)
+def test_still(steps: list[tuple[int, float]], cuts: list[int]) -> None:
+    span_ms, expected, holds = 400_000, list[tuple[int, bool | None]](), False
+    since = last = None
+    for t, x in given_readings(steps):
+        if since is None or x != last:
+            if holds:
+                holds = False
+                expected.append((t, False))
+            since, last = t, x
+        elif not holds and t - since >= span_ms:
+            holds = True
+            expected.append((t, True))
+    assert marks(Still("name", "stack", span_ms), steps, cuts) == expected
+
+
+def test_a_slope_across_a_gap_is_unknown() -> None:
+    assert marks(Slope("name", "stack", 60_000, 5.0, 2.0), [(1, 20.0), (240_000, 30.0)], []) == [(T0 + 240_001, True)]
+    assert marks(Slope("name", "stack", 60_000, 5.0, 2.0), [(1, 20.0), (240_001, 30.0)], []) == []
