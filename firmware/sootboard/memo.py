@@ -3,7 +3,7 @@
 import os
 
 # Intents; a reset without one was not ours.
-INTENTS = ("", "crash", "command", "update", "link", "safe")
+INTENTS = ("", "crash", "link", "safe")
 BAD_BOOTS = 5  # then safe mode
 _MAGIC = 0xA6
 

@@ -502,14 +502,16 @@ class Board:
         channels: Iterable[str] | None = None,
         settings: Mapping[str, Any] | None = None,
         directory: Path | None = None,
-        heap: str = "160k",
+        heap: str = "192k",
         command: list[str] | None = None,
+        program: Path | None = None,
     ) -> None:
         self._bench = bench
         self.furnace = furnace
         self.speed = speed
         self._command = interpreter() if command is None else command
         self._heap = heap
+        self._program = program  # in place of main.py
         self._own_directory = directory is None
         self.directory = Path(tempfile.mkdtemp(prefix="sootline-board-")) if directory is None else directory
         known = bench.channels if channels is None else channels
@@ -604,7 +606,7 @@ class Board:
                 script = paths[0] / "run.py"
                 environment["SOOTLINE_BENCH_SPEED"] = repr(self.speed)
             environment["MICROPYPATH"] = ":".join([*map(str, paths), ".frozen"])
-            program = [*self._command, "-X", f"heapsize={heap}", str(script)]
+            program = [*self._command, "-X", f"heapsize={heap}", str(self._program or script)]
         self._bench.expired.clear()
         self._bench.watchdog_ms = None
         self._process = subprocess.Popen(

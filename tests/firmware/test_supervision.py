@@ -94,8 +94,8 @@ def test_only_bad_boots_count() -> None:
 def test_file_memo(tmp_path: Path) -> None:
     kept = memo.FileMemo(str(tmp_path / "memo"))
     assert kept.read() == b""
-    kept.write(memo.pack("update", 1))
-    assert memo.unpack(kept.read()) == ("update", 1)
+    kept.write(memo.pack("link", 1))
+    assert memo.unpack(kept.read()) == ("link", 1)
     memo.FileMemo(str(tmp_path / "nowhere" / "memo")).write(b"1234")
 
 

@@ -1,0 +1,69 @@
+"""The whole application over virtual hours: with TLS, an outage that fills its buffers, and no drift of the heap.
+
+The unix port is a 64-bit one: its objects are about twice as large as those of the boards.
+"""
+
+from pathlib import Path
+from typing import Any
+
+from sootline.bench import Bench, Board
+
+from .conftest import Mosquitto, free_port
+from .micropython import SCRIPTS
+from .proxy import Proxy
+
+START_MS = 1_795_600_000_000
+HOURS = 1
+KEY = "00112233445566778899aabbccddeeff"
+
+
+def signals(t_ms: int) -> dict[str, float | bool]:
+    return {
+        "tank": 60.0 + t_ms % 600_000 / 100_000,
+        "nozzle": 85.0 + t_ms % 90_000 / 50_000,
+        "stack": 200.0 + t_ms % 900_000 / 5_000,
+        "return_air": 18.0,
+        "air_pressure": 97_000.0,
+        "pump": t_ms % 300_000 < 9_000,
+        "float": t_ms % 300_000 < 9_000,
+        "call": True,
+        "burner": t_ms % 1_800_000 < 1_200_000,
+    }
+
+
+def _looks(log: str) -> list[tuple[int, int]]:
+    """(bytes in use, size of a large piece that could be had) at each look."""
+    lines = [line.split() for line in log.splitlines() if line.startswith("look_")]
+    return [(int(used), int(piece)) for _, used, piece in lines]
+
+
+def test_no_drift_and_always_room_for_tls(tmp_path: Path) -> None:
+    port = free_port()
+    keys = tmp_path / "keys"
+    keys.write_text(f"board-1:{KEY}\n")
+    lines = [f"listener {port} 127.0.0.1", "allow_anonymous true", "psk_hint x", f"psk_file {keys}"]
+    mosquitto = Mosquitto(tmp_path, lines, port)
+    mosquitto.start()
+    way = Proxy(port, port)
+    tls = {"psk_identity": "board-1", "psk_key": KEY}
+    broker = {"host": "127.0.0.1", "port": way.port, "tls": tls}
+    settings: dict[str, Any] = {"broker": broker, "data": str(tmp_path / "flash")}
+    bench = Bench(signals, start_ms=START_MS, until_ms=START_MS + HOURS * 3_600_000)
+    program = SCRIPTS / "soak.py"
+    try:
+        with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="192k") as board:
+            assert bench.wait_until(START_MS + 1_000_000, 120), board.log
+            way.set("refuse")
+            assert bench.wait_until(START_MS + 2_400_000, 120), board.log
+            way.set("pass")
+            assert bench.finished.wait(120), board.log
+            assert board.restarts == 0
+            looks = _looks(board.log)
+            assert not (tmp_path / "flash" / "faults.log").exists()
+    finally:
+        way.close()
+        mosquitto.stop()
+    assert len(looks) >= HOURS * 12 - 2
+    assert all(piece == 17_000 for _, piece in looks)
+    # Before the outage and after it was made good the same is in use.
+    assert looks[-1][0] - looks[0][0] <= 1024
