@@ -5,6 +5,7 @@ import gc
 import sys
 
 import machine
+import micropython
 
 from .clock import Clock, set_rtc
 
@@ -73,6 +74,9 @@ class App:
         self.warning.host_heard_ms = self.clock.uptime_ms()
 
     def _watchdog(self):
+        """Arm the watchdog; from now on noise on the console's line can stop nothing."""
+        if hasattr(micropython, "kbd_intr"):
+            micropython.kbd_intr(-1)
         return machine.WDT(timeout=self.watchdog_ms).feed
 
     async def _age(self):

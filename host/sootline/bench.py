@@ -92,6 +92,7 @@ class Bench:
         self.time_served_from_ms = 0  # before this the time server keeps silent
         self.outputs: dict[int, int] = {}
         self.output_log: deque[tuple[int, int, int]] = deque(maxlen=1000)  # (t_ms, pin, level)
+        self.error: Exception | None = None  # what the signals raised, if they did; the board then stops
         self.rtc_set_to = ""  # UTC the board's own clock was last set to
         self.watchdog_fed: float | None = None  # monotonic seconds
         self.watchdog_ms: int | None = None
@@ -220,7 +221,9 @@ class Bench:
             try:
                 self._serve(connection)
             except (OSError, ValueError):
-                pass
+                pass  # the board went away, or was killed in the middle of a line
+            except Exception as error:
+                self.error = error
             finally:
                 connection.close()
                 self.watchdog_ms = None
