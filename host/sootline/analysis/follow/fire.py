@@ -13,6 +13,7 @@ from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.events import Event
 
+FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 BACK_MS = 180_000  # how far a stack change is traced back
@@ -72,9 +73,20 @@ class Fire:
             return
         if self.plant.state("flame") is True or (self.plant.has("flame") and self.plant.state("burner") is True):
             return
-        ended_ms = self._fall_began(mark.at_ms)
-        self._set(False, ended_ms)
-        self.plant.at(ended_ms + SETTLE_MS, self._still_burns, ended_ms)
+        self._fallen(self._fall_began(mark.at_ms), mark.at_ms)
+
+    def _fallen(self, ended_ms: int, noticed_ms: int) -> None:
+        """It went out once the stack has lost a fifth of its height over the air; a gust does not do that."""
+        now = self.plant.now_ms
+        was, level = self.plant.history.mean("stack", ended_ms - 60_000, ended_ms), self.plant.value("stack")
+        if self.on is False or was is None or level is None:
+            return
+        air = self.air_C()
+        if level - air < FALLEN_SHARE * (was - air):
+            self._set(False, ended_ms)
+            self.plant.at(ended_ms + SETTLE_MS, self._still_burns, ended_ms)
+        elif now - noticed_ms < FALL_MS:
+            self.plant.at(now + 10_000, self._fallen, ended_ms, noticed_ms)
 
     def check(self) -> None:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""

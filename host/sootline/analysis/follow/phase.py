@@ -78,4 +78,6 @@ class PhaseFollower:
             return "preheat"
         called_ms = plant.changed_ms("call")
         ended = fire.last_end_ms is not None and called_ms is not None and called_ms <= fire.last_end_ms
-        return "recycle" if ended else "purge"
+        if ended:
+            return "recycle"
+        return "purge" if burner is False else "ignition"  # without a burner contact the two look alike
