@@ -1,5 +1,7 @@
 """Hours packed and days sealed: whatever has been done when, what is read stays the same to the bit."""
 
+import sqlite3
+
 import pyarrow.parquet as pq
 import pytest
 from hypothesis import given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 
 from sootline.errors import StoreDamaged
 from sootline.series import SensorFault
-from sootline.store import Store, parts
+from sootline.store import Store, files, parts
 from tests.store import season
 from tests.store.making import ALL, DAY_MS, FURNACE, HOUR_MS, START_MS, day_packs, pack, put, rows, said, same, slowly
 
@@ -152,3 +154,53 @@ def test_a_damaged_day_is_named_and_stops_nothing_else(store, lost):
     done = store.compact(START_MS + 9 * DAY_MS)
     assert done.days_sealed == 1 and path.name in done.problems[0]
     assert [problem for problem in store.verify() if path.name in problem]
+
+
+def test_a_day_that_changes_while_it_is_sealed_is_sealed_the_next_time(store, monkeypatch):
+    packs = list(day_packs(1))
+    put(store, *packs[::2])
+    write_beside = files.write_beside
+
+    def write_slowly(path, data):
+        """Meanwhile another process takes in late rows and seals the day first."""
+        monkeypatch.undo()
+        with Store.open(store.folder) as other:
+            put(other, *packs[1::2])
+            assert other.compact(START_MS + 3 * DAY_MS).days_sealed == 1
+        return write_beside(path, data)
+
+    monkeypatch.setattr(files, "write_beside", write_slowly)
+    assert store.compact(START_MS + 3 * DAY_MS).days_sealed == 0
+    assert said(store.read(FURNACE, *ALL)) == slowly(packs)
+    assert files_of(store) == ["2026-01-01.parquet"] and store.verify() == []
+
+
+def test_a_file_that_is_loosened_while_it_is_looked_for_is_no_trouble(store, monkeypatch):
+    content = rows([0], stack=[2.5])
+    with store.batch() as batch:
+        batch.pack(pack(1, content, clock=False), START_MS, START_MS)
+    store.compact(START_MS + 3 * DAY_MS)
+    load = parts.load
+
+    def load_late(*arguments):
+        monkeypatch.undo()
+        with Store.open(store.folder) as other, other.batch() as batch:
+            assert batch.place(FURNACE, "b1", 1, START_MS + 77)
+        return load(*arguments)
+
+    monkeypatch.setattr(parts, "load", load_late)
+    assert store.read(FURNACE, *ALL).t_ms.tolist() == [START_MS + 77]
+
+
+def test_taken_packs_are_remembered_in_few_ranges(store):
+    packs = list(day_packs(2))
+    put(store, *packs[:100], *packs[101:])
+    store.compact(START_MS + 4 * DAY_MS)
+    with sqlite3.connect(store.folder / "sootline.db") as db:
+        assert db.execute("SELECT first_seq, last_seq FROM seen").fetchall() == [(0, 99), (101, 575)]
+    db.close()
+    put(store, packs[100])
+    store.compact(START_MS + 4 * DAY_MS)
+    with sqlite3.connect(store.folder / "sootline.db") as db:
+        assert db.execute("SELECT first_seq, last_seq FROM seen").fetchall() == [(0, 575)]
+    db.close()

@@ -112,10 +112,11 @@ class Mirror:
         told = list(lines.of_rows(furnace, found.rows))
         # what arrives in the same millisecond as the last of these may still come: that millisecond is read again
         mark = (found.last_ms, len(told))
-        if found.first_ms == found.last_ms and self._newest.get(furnace) == mark:
+        if self._newest.get(furnace) == mark:
             return 0, [], self._more(furnace, found.last_ms, now_ms)
         refused = self._server.write(told)
-        self._newest[furnace] = mark if found.first_ms == found.last_ms else (found.last_ms, -1)
+        if found.first_ms == found.last_ms:
+            self._newest[furnace] = mark
         self._pass(furnace, found.last_ms)
         return len(told), refused, self._more(furnace, found.last_ms, now_ms)
 
