@@ -37,6 +37,13 @@ class Rows:
     def __len__(self) -> int:
         return len(self.t_ms)
 
+    @property
+    def span_ms(self) -> tuple[int, int] | None:
+        """The first and last moment of rows and faults; None without any."""
+        times = [int(self.t_ms[0]), int(self.t_ms[-1])] if len(self.t_ms) else []
+        times += [self.faults[0].t_ms, self.faults[-1].t_ms] if self.faults else []
+        return (min(times), max(times)) if times else None
+
     def between(self, start_ms: int, end_ms: int) -> "Rows":
         """The rows with start_ms <= t < end_ms (views, not copies)."""
         i, j = np.searchsorted(self.t_ms, (start_ms, end_ms))

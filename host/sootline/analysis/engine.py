@@ -101,7 +101,7 @@ class Engine:
 
     def feed(self, rows: Rows, received_ms: int | None = None) -> None:
         """Work through `rows`. received_ms: when the host got them; without it each row is known at its own time."""
-        while self._log and len(rows) and self._log[0].at_ms <= rows.t_ms[-1]:
+        while self._log and (span := rows.span_ms) is not None and self._log[0].at_ms <= span[1]:
             entry = self._log.pop(0)
             before = rows.between(-(2**62), entry.at_ms)
             self._feed(before, received_ms)
@@ -112,7 +112,8 @@ class Engine:
         self._feed(rows, received_ms)
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:
-        if not len(rows) and not rows.faults:
+        span = rows.span_ms
+        if span is None:
             return
         plant = self.plant
         marks: list[Mark] = []
@@ -121,7 +122,7 @@ class Engine:
                 plant.started_ms = int(rows.t_ms[0])
                 self._start_periodic(plant.started_ms)
             # before the new rows push out what these still look back on
-            self._run_timers(int(rows.t_ms[0]) - 1, rows, received_ms)
+            self._run_timers(span[0] - 1, rows, received_ms)
             rows = self._glitches.feed(rows, plant.sampling, marks)
             plant.history.extend(rows)
         marks += state_marks(rows, self._states, plant.sampling)
@@ -147,7 +148,7 @@ class Engine:
             end = int(rows.t_ms[-1])
             self._run_timers(end, rows, received_ms)
             plant.history.now_ms = max(end, plant.now_ms)
-            self._fed_to = end
+        self._fed_to = max(self._fed_to, span[1])
 
     def _run_timers(self, until_ms: int, rows: Rows, received_ms: int | None) -> None:
         """Run what was due by until_ms. Each is found by the first row at or after its time."""

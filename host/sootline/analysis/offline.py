@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from sootline.alarms import Alarm, Priority
+from sootline.alarms import Alarm, Priority, iso
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.plant import Plant
 from sootline.analysis.settings import Settings
@@ -66,7 +66,7 @@ class Offline:
             priority: Priority = "high" if risky else "medium"
             self._raise(priority, due_ms, plant, risky)
         if now_ms > high_ms and self.alarms[-1].priority == "medium":
-            self._put(priority="high")
+            self._put(priority="high", detail={**self.alarms[-1].detail, "escalated": iso(high_ms)})
 
     def _patience_ms(self, plant: Plant) -> int:
         return round(1000 * max(self.settings.offline_s, INTERVALS * plant.sampling.interval_s))

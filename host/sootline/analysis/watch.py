@@ -57,6 +57,7 @@ class Watch:
         self._alarms: dict[Key, Alarm] = {}
         self._events: list[tuple[int, Event]] = []  # when each was known, on the plant clock
         self._told = 0
+        self._silences_told = 0
 
     @property
     def phase(self) -> Phase:
@@ -102,7 +103,7 @@ class Watch:
         if sampling is not None and sampling != self.sampling:
             self.sampling = sampling
             self._engine.plant.sampling = sampling
-        first = _first_ms(rows)
+        first = None if rows.span_ms is None else rows.span_ms[0]
         if received_ms is not None:
             self._offline.heard(received_ms, self._engine.plant)
         elif len(rows) and first is not None and first > self._engine.fed_to_ms:
@@ -199,10 +200,10 @@ class Watch:
 
     def _catch_up(self, start_ms: int, received_ms: int | None) -> None:
         rows = self._read(start_ms, 2**62)
-        if not len(rows):
+        if rows.span_ms is None:
             return
-        block_ms = int(rows.t_ms[0])
-        while block_ms <= rows.t_ms[-1]:
+        block_ms, last_ms = rows.span_ms
+        while block_ms <= last_ms:
             self._feed(rows.between(block_ms, block_ms + BLOCK_MS), received_ms)
             self._save()
             block_ms += BLOCK_MS
@@ -211,7 +212,9 @@ class Watch:
         """What has changed since the last update, the engine having only moved on."""
         new = tuple(event for _, event in self._events[self._told :])
         self._told = len(self._events)
-        return Update(self._take((*self._engine.take_changed(), *self._offline.alarms[-1:])), (), new)
+        silences = self._offline.alarms[self._silences_told :]
+        self._silences_told = max(0, len(self._offline.alarms) - 1)  # the last may still change
+        return Update(self._take((*self._engine.take_changed(), *silences)), (), new)
 
     def _take(self, alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
         changed = []
@@ -226,9 +229,3 @@ class Watch:
         """Running again does not change when the host first knew."""
         found = self._found.setdefault(alarm.key, alarm.found_ms)
         return alarm if found == alarm.found_ms else replace(alarm, found_ms=found)
-
-
-def _first_ms(rows: Rows) -> int | None:
-    times = [int(rows.t_ms[0])] if len(rows) else []
-    times += [rows.faults[0].t_ms] if rows.faults else []
-    return min(times) if times else None
