@@ -132,6 +132,8 @@ class Service:
         except BaseException:
             self.stop()
             raise
+        self._trouble("start", "reading what is stored; alarms follow in a moment")
+        self._trouble("broker", self._client.problem)
         self._worker.start()
         self._keeper.start()
 
@@ -188,7 +190,6 @@ class Service:
 
     def _resume(self) -> None:
         """Bring the watches to where an earlier run stopped."""
-        self._trouble("start", "reading what is stored; alarms follow in a moment")
         self._alarms = AlarmList(
             self.store.acknowledgements(), {key: kept.until_ms for key, kept in self.store.shelved().items()}
         )

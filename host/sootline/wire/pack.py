@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sootline.channels import CHANNELS, FAULTS
-from sootline.series import Floats, Rows, SensorFault
+from sootline.series import Rows, SensorFault
 from sootline.wire.senml import RELATIVE_BELOW_S, Resolved, SenmlError, decode
 
 MAX_BYTES = 64 * 1024
@@ -14,6 +14,7 @@ EARLIEST_S = 1_577_836_800.0  # 2020-01-01: an earlier clock was never set, what
 LONGEST_S = 400 * 86400.0  # no pack spans more than this, and no sum or uptime of a boot exceeds ten times as much
 MAX_SEQ = 2**53
 MAX_BOOT = 64
+_NONE = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +159,12 @@ def _rows(records: list[Resolved], base_s: float, skip: int) -> tuple[Rows, tupl
             refused[f"'{name}' outside {channel.low:g} to {channel.high:g} {channel.unit}"] = None
             faults.append(SensorFault(t_ms, name, "range"))
     times = sorted({t for column in (*values.values(), *sums.values()) for t in column})
-    row_of = {t: i for i, t in enumerate(times)}
+    columns = [[column.get(t, _NONE) for t in times] for column in (*values.values(), *sums.values())]
+    table = np.array(columns, np.float64).reshape(len(columns), len(times))
     return Rows(
         np.array(times, np.int64),
-        {name: _column(column, row_of) for name, column in values.items()},
-        {name: _column(column, row_of) for name, column in sums.items()},
+        dict(zip(values, table, strict=False)),
+        dict(zip(sums, table[len(values) :], strict=True)),
         tuple(sorted(faults)),
     ), tuple(refused)
 
@@ -171,10 +173,3 @@ def _fault(name: str, kind: str | None) -> tuple[str, str] | None:
     """(channel, kind) of a record that says a reading is bad."""
     channel, _, leaf = name.partition("/")
     return (channel, kind) if leaf == "fault" and channel in CHANNELS and kind in FAULTS and kind else None
-
-
-def _column(readings: dict[int, float], row_of: dict[int, int]) -> Floats:
-    column = np.full(len(row_of), np.nan)
-    for t, value in readings.items():
-        column[row_of[t]] = value
-    return column
