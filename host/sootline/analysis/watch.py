@@ -24,6 +24,7 @@ from sootline.profile import LogEntry, Profile
 from sootline.series import Rows
 
 HOUR_MS = 3_600_000
+END_MS = 2**61
 BLOCK_MS = 86_400_000  # history is run through a day at a time
 
 Key = tuple[str, str, str | None, int]
@@ -103,17 +104,17 @@ class Watch:
         if sampling is not None and sampling != self.sampling:
             self.sampling = sampling
             self._engine.plant.sampling = sampling
-        first = None if rows.span_ms is None else rows.span_ms[0]
+        first, last = rows.span_ms or (None, None)
         if received_ms is not None:
             self._offline.heard(received_ms, self._engine.plant)
         elif len(rows) and first is not None and first > self._engine.fed_to_ms:
             return self._table(rows)
-        if first is None:
+        if first is None or last is None:
             return self._changes()
         if received_ms is None:
             self._offline.words(rows.t_ms, self._engine.plant)
         if first <= self._engine.fed_to_ms:
-            return self._rewind(first, received_ms)
+            return self._rewind(first, received_ms, max(self._engine.fed_to_ms, last))
         self._feed(rows, received_ms)
         self._save()
         return self._changes()
@@ -168,8 +169,8 @@ class Watch:
                 kept.append(saved)
         self._saves = kept
 
-    def _rewind(self, to_ms: int, received_ms: int | None) -> Update:
-        """Run again from the newest saved state before to_ms."""
+    def _rewind(self, to_ms: int, received_ms: int | None, until_ms: int = END_MS) -> Update:
+        """Run again from the newest saved state before to_ms, up to until_ms: what lies later has yet to be delivered."""
         while self._saves and self._saves[-1][0] >= to_ms:
             self._saves.pop()
         if self._saves:
@@ -182,7 +183,7 @@ class Watch:
         before = {event.key: event for known_ms, event in self._events if known_ms >= start_ms}
         kept = [(known_ms, event) for known_ms, event in self._events if known_ms < start_ms]
         self._events = kept.copy()
-        self._catch_up(start_ms, received_ms)
+        self._catch_up(start_ms, until_ms, received_ms)
         after = {event.key: event for _, event in self._events[len(kept) :]}
         self._told = len(self._events)
         self._engine.take_changed()
@@ -198,8 +199,8 @@ class Watch:
             tuple(key for key in before if key not in after),
         )
 
-    def _catch_up(self, start_ms: int, received_ms: int | None) -> None:
-        rows = self._read(start_ms, 2**62)
+    def _catch_up(self, start_ms: int, until_ms: int, received_ms: int | None) -> None:
+        rows = self._read(start_ms, until_ms + 1)
         if rows.span_ms is None:
             return
         block_ms, last_ms = rows.span_ms
