@@ -170,7 +170,7 @@ class Watch:
         self._saves = kept
 
     def _rewind(self, to_ms: int, received_ms: int | None, until_ms: int = END_MS) -> Update:
-        """Run again from the newest saved state before to_ms, up to until_ms: what lies later has yet to be delivered."""
+        """Run again from the newest saved state before to_ms, to until_ms: what lies later is yet to be delivered."""
         while self._saves and self._saves[-1][0] >= to_ms:
             self._saves.pop()
         if self._saves:
