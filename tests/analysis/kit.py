@@ -91,6 +91,11 @@ def flue(*fires: tuple[float, float], hot_C: float = 260.0, cold_C: float = 25.0
     return points
 
 
+def held(level: float, end_s: float, swing: float = 0.25, period_s: float = 300.0) -> Points:
+    """What a thermostat holds: a saw about its level."""
+    return [(s, level + swing * (-1) ** i) for i, s in enumerate(np.arange(0.0, end_s + period_s, period_s))]
+
+
 def run(*parts: Rows, profile: str | Profile = PLAIN, settings: Settings | None = None) -> Engine:
     engine = Engine(parse(profile) if isinstance(profile, str) else profile, settings)
     for part in parts:

@@ -1,0 +1,322 @@
+"""Refills, float and oil use: each alarm at its limit, its return, and the near miss that stays silent."""
+
+import pytest
+
+from sootline.analysis.engine import Engine
+from sootline.events import Event
+from sootline.profile import LogEntry, parse
+from sootline.series import Rows
+from tests.analysis.kit import DAY, HOUR, PLAIN, Drawn, Points, flue, found, held, ms, pulses, rows, run, seconds
+
+FIRES = [(1800.0 + HOUR * k, 2700.0 + HOUR * k) for k in range(30)]  # 15 min in each hour
+RUN_S = 9.4
+REFILLS = [(end - 20.0, end - 20.0 + RUN_S) for _, end in FIRES]  # one refill each: 900 s burned between two
+
+
+def shop(
+    end_h: float,
+    refills: list[tuple[float, float]],
+    fires: list[tuple[float, float]] | None = None,
+    **more: Drawn,
+) -> Rows:
+    end_s = end_h * HOUR
+    lit = [fire for fire in (FIRES if fires is None else fires) if fire[0] < end_s]
+    drawn: dict[str, Drawn] = {"tank": held(65, end_s), "nozzle": held(95, end_s), "stack": flue(*lit)}
+    return rows(end_s, pump=pulses(*refills), return_air=held(15, end_s), **(drawn | more))
+
+
+# refill-timeout
+
+
+def test_refill_timeout_and_its_return() -> None:
+    start = FIRES[12][1] - 40
+    engine = run(shop(14, [*REFILLS[:12], (start, start + 20.0), REFILLS[13]]))
+    (alarm,) = found(engine, "refill-timeout")
+    assert (seconds(alarm.raised_ms), alarm.priority) == (start + 20.0, "high")
+    assert seconds(alarm.cleared_ms) == REFILLS[13][1]
+    assert alarm.detail["on_time_s"] == 20.0 and alarm.detail["limit_s"] == 20.0
+    assert alarm.detail["usual_on_time_s"] == RUN_S
+    # 40 % of 8 l are left above the heater; 0.45 l burn in 900 s
+    assert alarm.detail["fire_left_min"] == pytest.approx(0.4 * 8 / (0.45 / 15), abs=0.5)
+
+
+@pytest.mark.parametrize(("on_s", "count"), [(19.4, 0), (19.5, 1), (20.4, 1)])
+def test_only_a_run_at_the_limit_was_ended_by_it(on_s: float, count: int) -> None:
+    start = FIRES[12][1] - 40
+    assert len(found(run(shop(13, [*REFILLS[:12], (start, start + on_s)])), "refill-timeout")) == count
+
+
+def test_at_most_medium_while_learning() -> None:
+    start = FIRES[6][1] - 40
+    (alarm,) = found(run(shop(7, [*REFILLS[:6], (start, start + 20.0)])), "refill-timeout")
+    assert alarm.priority == "medium"
+
+
+def test_critical_when_oil_runs_out_soon_and_the_room_will_freeze() -> None:
+    start = FIRES[12][1] - 40
+    small = PLAIN.replace("volume_l = 8.0", "volume_l = 2.0")
+    for room, priority in ((5.9, "critical"), (6.1, "high")):
+        site = shop(13, [*REFILLS[:12], (start, start + 20.0)], room=held(room, 13 * HOUR, 0.05))
+        (alarm,) = found(run(site, profile=small), "refill-timeout")
+        assert alarm.priority == priority and alarm.detail["fire_left_min"] < 30
+
+
+@pytest.mark.parametrize(("calls_until_s", "count"), [(21.0, 1), (19.0, 0)])
+def test_a_float_that_is_content_at_the_limit(calls_until_s: float, count: int) -> None:
+    """Cold oil that just took the limiter's time: the float is up, so nothing is wrong."""
+    start = 5000.0
+    calls = pulses((start, start + calls_until_s))
+    site = shop(1.7, [(start, start + 20.0)], float=calls)
+    assert len(found(run(site), "refill-timeout")) == count
+
+
+def test_a_latched_limiter_says_it_at_once() -> None:
+    site = shop(1.7, [], refill_lockout=pulses((4321.0, 5000.0)))
+    (alarm,) = found(run(site), "refill-timeout")
+    assert seconds(alarm.raised_ms) == 4321.0
+
+
+def test_a_learned_limit() -> None:
+    """No limit in the profile: two runs that end at the same second show it."""
+    stalls = [(FIRES[k][1] - 60, FIRES[k][1] - 60 + 17.2) for k in (12, 13)]
+    engine = run(shop(14, [*REFILLS[:12], *stalls]), profile=PLAIN.replace("limit_s = 20.0", ""))
+    assert engine.refills.limit_s == pytest.approx(17.2)
+
+
+# pump-overrun
+
+
+@pytest.mark.parametrize(("on_s", "count"), [(21.9, 0), (30.0, 1)])
+def test_pump_overrun_past_its_limit(on_s: float, count: int) -> None:
+    """Limit 20 s + max(2 s, 10 %): 22 s."""
+    site = shop(1.7, [(5000.0, 5000.0 + on_s)])
+    alarms = found(run(site), "pump-overrun")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert (seconds(alarm.raised_ms), alarm.priority, alarm.hazard) == (5022.0, "critical", "spill")
+        assert seconds(alarm.cleared_ms) == 5030.0 and alarm.detail["on_time_s"] == 30.0
+
+
+def test_the_margin_is_a_tenth_of_a_long_limit() -> None:
+    site = shop(1.7, [(5000.0, 5080.0)])
+    (alarm,) = found(run(site, profile=PLAIN.replace("limit_s = 20.0", "limit_s = 60.0")), "pump-overrun")
+    assert seconds(alarm.raised_ms) == 5066.0
+
+
+@pytest.mark.parametrize(("runs_on_s", "count"), [(1.9, 0), (4.0, 1)])
+def test_pump_overrun_after_the_float(runs_on_s: float, count: int) -> None:
+    site = shop(1.7, [(5000.0, 5010.0 + runs_on_s)], float=pulses((5000.0, 5010.0)))
+    alarms = found(run(site), "pump-overrun")
+    assert [seconds(a.raised_ms) for a in alarms] == [5012.0] * count
+
+
+def test_pump_overrun_by_the_high_level_switch() -> None:
+    site = shop(1.7, [(5000.0, 5010.0)], high_level=pulses((5008.0, 5100.0)))
+    (alarm,) = found(run(site), "pump-overrun")
+    assert (seconds(alarm.raised_ms), seconds(alarm.cleared_ms)) == (5008.0, 5100.0)
+
+
+# refill-overdue
+
+
+def test_refill_overdue_and_its_return() -> None:
+    """1.6 x 900 s burned: 20 s of the fire after the last refill, one fire of 900 s, 520 s of the next."""
+    late = (FIRES[14][1] - 100, FIRES[14][1] - 100 + RUN_S)
+    (alarm,) = found(run(shop(15, [*REFILLS[:13], late])), "refill-overdue")
+    assert seconds(alarm.raised_ms) == pytest.approx(FIRES[14][0] + 1440 - 20 + RUN_S - 900, abs=15)
+    assert (alarm.priority, seconds(alarm.cleared_ms)) == ("high", late[1])
+    assert alarm.detail["usual_min"] == 15.0 and alarm.detail["burned_min"] == pytest.approx(24.0, abs=0.2)
+
+
+def test_a_refill_just_in_time() -> None:
+    start = FIRES[14][0] + 500
+    assert not found(run(shop(15, [*REFILLS[:13], (start, start + RUN_S)])), "refill-overdue")
+
+
+# refill-without-burning
+
+
+@pytest.mark.parametrize(("burned_s", "count"), [(0.0, 1), (240.0, 1), (300.0, 0)])
+def test_refill_without_burning(burned_s: float, count: int) -> None:
+    """Less than min(300 s, 0.3 x 900 s) = 270 s burned between two refills within 6 h."""
+    first = FIRES[12][1] - 20
+    again = FIRES[12][1] + 3 * HOUR
+    fires = [*FIRES[:13], *([(FIRES[12][1] + HOUR, FIRES[12][1] + HOUR + burned_s - 20)] if burned_s else [])]
+    site = shop(17, [*REFILLS[:12], (first, first + RUN_S), (again, again + RUN_S)], fires)
+    alarms = found(run(site), "refill-without-burning")
+    assert [seconds(a.raised_ms) for a in alarms] == [pytest.approx(again + RUN_S)] * count
+    assert all(a.priority == "high" and a.hazard == "spill" and a.detail["apart_min"] < 360 for a in alarms)
+
+
+def test_refills_far_apart_say_nothing() -> None:
+    again = FIRES[12][1] + 6.1 * HOUR
+    site = shop(20, [*REFILLS[:13], (again, again + RUN_S)], FIRES[:13])
+    assert not found(run(site), "refill-without-burning")
+
+
+def test_refill_without_burning_returns_with_a_normal_interval() -> None:
+    extra = (FIRES[12][1] + 600, FIRES[12][1] + 600 + RUN_S)
+    (alarm,) = found(run(shop(15, [*REFILLS[:13], extra, *REFILLS[13:15]])), "refill-without-burning")
+    assert seconds(alarm.cleared_ms) == REFILLS[13][1]
+
+
+# float-chatter
+
+
+@pytest.mark.parametrize(("runs", "on_s", "count"), [(4, 1.5, 1), (3, 1.5, 0), (6, 2.0, 0)])
+def test_float_chatter(runs: int, on_s: float, count: int) -> None:
+    """More than 3 runs under 2 s in 30 min; gone after 2 h without."""
+    bursts = [(5000.0 + 300 * k, 5000.0 + 300 * k + on_s) for k in range(runs)]
+    alarms = found(run(shop(5, bursts)), "float-chatter")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert (seconds(alarm.raised_ms), alarm.priority) == (5901.5, "medium")
+        assert seconds(alarm.cleared_ms) == 5901.5 + 2 * HOUR and alarm.detail["short_runs"] == 4
+
+
+def test_short_runs_spread_over_more_than_half_an_hour() -> None:
+    bursts = [(5000.0 + 620 * k, 5001.5 + 620 * k) for k in range(6)]
+    assert not found(run(shop(5, bursts)), "float-chatter")
+
+
+# refill by refill: made as events
+
+
+class Refilling:
+    """An engine that is told of refills."""
+
+    def __init__(self, profile: str = PLAIN) -> None:
+        self.engine = Engine(parse(profile))
+        self.s = 0.0
+
+    def refill(self, n: int, every_s: float = HOUR, **features: float) -> None:
+        for _ in range(n):
+            self.s += every_s
+            self.engine.plant.history.now_ms = ms(self.s)
+            known = {"on_time_s": 10.0, "burned_s": 1800.0, "stalled": False, "supply_C": None, "outdoor_C": None}
+            event = Event("engine-shed", "refill", ms(self.s), ms(self.s), known | features)  # type: ignore[arg-type]
+            self.engine.plant.happened(event)
+
+    def log(self, kind: str) -> None:
+        self.s += 1
+        self.engine.plant.history.now_ms = ms(self.s)
+        self.engine.plant.logged(LogEntry(ms(self.s), kind))  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("on_time_s", "count"), [(12.9, 0), (13.1, 1)])
+def test_refill_slowing(on_time_s: float, count: int) -> None:
+    """30 refills of 10 s, then 20 that are more than 30 % slower."""
+    site = Refilling()
+    site.refill(30)
+    site.refill(19, on_time_s=on_time_s)
+    assert not found(site.engine, "refill-slowing"), "not before 20 refills"
+    site.refill(1, on_time_s=on_time_s)
+    alarms = found(site.engine, "refill-slowing")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert alarm.priority == "low" and alarm.detail["slower_ratio"] == pytest.approx(1.31, abs=0.001)
+        assert alarm.detail["usual_s"] == 10.0 and "limit_in_days" not in alarm.detail, "no trend, no date"
+
+
+def test_refill_slowing_returns_below_two_thirds_or_with_a_filter() -> None:
+    site = Refilling()
+    site.refill(30)
+    site.refill(20, on_time_s=14.0)
+    site.refill(11, on_time_s=11.0)  # the median of 20 is low from the 11th on
+    assert found(site.engine, "refill-slowing")[0].cleared_ms is None
+    site.refill(9, on_time_s=11.0)
+    assert found(site.engine, "refill-slowing")[0].cleared_ms == ms(site.s)
+    other = Refilling()
+    other.refill(30)
+    other.refill(20, on_time_s=14.0)
+    other.log("filter")
+    assert found(other.engine, "refill-slowing")[0].cleared_ms == ms(other.s)
+
+
+def test_refill_slowing_says_when_the_limit_is_reached() -> None:
+    """1 % slower with each refill, 12 a day: from about 14 s it takes ln(20/14) / 1 % refills."""
+    site = Refilling()
+    site.refill(30)
+    for k in range(45):
+        site.refill(1, 2 * HOUR, on_time_s=10.0 * 1.01 ** (k + 1))
+    (alarm,) = found(site.engine, "refill-slowing")
+    middle = 45 - 9.5  # the trend is taken at the middle of the last 20
+    assert alarm.detail["limit_in_days"] == pytest.approx((69.66 - middle) / 12, abs=0.1)
+    assert alarm.priority == "medium"
+
+
+def test_cold_oil_is_no_plugging_filter() -> None:
+    """13 s at 5 degC for 10 s at 20 degC (common practice): 1.8 % a kelvin."""
+    site = Refilling()
+    site.refill(30, supply_C=20.0)
+    site.refill(20, supply_C=2.0, on_time_s=10.0 * 1.018**18)
+    assert not found(site.engine, "refill-slowing")
+
+
+@pytest.mark.parametrize(("burned_s", "count"), [(1800 / 1.14, 0), (1800 / 1.16, 1)])
+def test_oil_use_high(burned_s: float, count: int) -> None:
+    """20 refills in 10 burning hours, then so many more that use is 15 % up; never from pump seconds."""
+    site = Refilling()
+    site.refill(20, burned_s=1800.0, on_time_s=10.0)
+    site.refill(30, burned_s=burned_s, on_time_s=14.0)
+    alarms = found(site.engine, "oil-use-high")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert alarm.priority == "medium" and alarm.detail["use_ratio"] > 1.15 and alarm.detail["burned_h"] >= 10
+
+
+def test_oil_use_high_returns() -> None:
+    site = Refilling()
+    site.refill(20)
+    site.refill(30, burned_s=1400.0)
+    site.refill(60)
+    (alarm,) = found(site.engine, "oil-use-high")
+    assert alarm.cleared_ms is not None
+    nozzle = Refilling()
+    nozzle.refill(20)
+    nozzle.refill(30, burned_s=1400.0)
+    nozzle.log("nozzle")
+    assert found(nozzle.engine, "oil-use-high")[0].cleared_ms == ms(nozzle.s)
+
+
+@pytest.mark.parametrize(("burned_s", "count"), [(350.0, 0), (330.0, 1)])
+def test_overfiring(burned_s: float, count: int) -> None:
+    """0.45 l x 10.684 kWh/l in 330 s is 52.4 kW, 114 % of 46 kW; in 350 s 49.5 kW, 107.5 %."""
+    site = Refilling()
+    site.refill(30, burned_s=burned_s)
+    alarms = found(site.engine, "overfiring")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert alarm.detail["input_kW"] == pytest.approx(0.45 * 10.684 / (330 / 3600), abs=0.1)
+        assert (alarm.priority, alarm.detail["rated_kW"]) == ("medium", 46.0)
+        site.refill(30, burned_s=365.0)  # 103 %
+        assert found(site.engine, "overfiring")[0].cleared_ms is not None
+
+
+def level(*points: tuple[float, float]) -> Points:
+    return [(day * DAY, share) for day, share in points]
+
+
+def test_supply_low_and_its_return() -> None:
+    """10 % a day: three days are left at 30 %, twelve hours at 5 %; filled on day 4."""
+    end_s = 5 * DAY
+    falling = level((0, 0.40), (3.8, 0.02), (3.9, 0.02), (3.91, 0.9), (5, 0.85))
+    site = rows(end_s, 60, tank=held(65, end_s), nozzle=held(95, end_s), stack=25, pump=0, supply_level=falling)
+    (alarm,) = found(run(site), "supply-low")
+    assert seconds(alarm.raised_ms) == pytest.approx(1.0 * DAY, abs=2 * HOUR)
+    assert alarm.priority == "high" and alarm.detail["escalated"].startswith("2026-01-08T1")
+    assert alarm.cleared_ms is not None and seconds(alarm.cleared_ms) == pytest.approx(3.95 * DAY, abs=2 * HOUR)
+
+
+def test_enough_oil_says_nothing() -> None:
+    site = rows(
+        DAY, 60, tank=held(65, DAY), nozzle=held(95, DAY), stack=25, pump=0, supply_level=level((0, 0.42), (1, 0.32))
+    )
+    assert not found(run(site), "supply-low")
+
+
+@pytest.mark.parametrize(("on_s", "count"), [(4.9, 0), (5.1, 1)])
+def test_leak(on_s: float, count: int) -> None:
+    alarms = found(run(shop(1.7, [], leak=pulses((5000.0, 5000.0 + on_s)))), "leak")
+    assert [(seconds(a.raised_ms), a.priority, a.hazard) for a in alarms] == [(5005.0, "critical", "spill")] * count
+    assert all(seconds(a.cleared_ms) == 5000.0 + on_s for a in alarms)
