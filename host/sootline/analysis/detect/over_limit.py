@@ -38,5 +38,11 @@ class OverLimit:
             self._back(self.channel, mark.at_ms)
 
     def _held(self, since_ms: int) -> None:
-        if self._since_ms == since_ms and self.plant.value(self.channel) is not None:
+        value = self.plant.value(self.channel)
+        if self._since_ms != since_ms or value is None:
+            return
+        if value > self.limit:
             self._over(self.channel, self.limit, since_ms)
+        else:  # back under it, but not yet gone: look again
+            hold_ms = round(self.plant.settings.over_limit_s * 1000)
+            self.plant.at(self.plant.now_ms + hold_ms, self._held, since_ms)
