@@ -159,11 +159,13 @@ def leak_wet(scene: Scene) -> Finding | None:
 
 @evidence("overfull", 0.03)
 def overfull(scene: Scene) -> Finding | None:
-    """The day tank stands above full, by its switch or its level."""
-    high, level = scene.plant.state("high_level"), scene.plant.value("tank_level")
-    if high is None and level is None:
+    """The day tank stands above full, by its switch or its level, or has since the alarm."""
+    since_ms = max(scene.entry.raised_ms - 60_000, scene.now_ms - 3 * 3_600_000)
+    high = scene.plant.history.window("high_level", since_ms, scene.now_ms)[1]
+    level = scene.plant.history.window("tank_level", since_ms, scene.now_ms)[1]
+    if not len(high) and not len(level):
         return None
-    holds = high is True or (level is not None and level > 1.04)
+    holds = bool((high > 0.5).any()) or bool((level > 1.04).any())
     return Finding(holds, "day tank above full" if holds else "day tank not above full")
 
 

@@ -2,7 +2,11 @@
 
 from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sootline.analysis.causes.scene import Finding, Scene, evidence
+from sootline.series import Times
 
 MINUTE_MS = 60_000
 ROSE_K = 8.0  # a flame that lit moved the stack by at least this (common practice)
@@ -39,26 +43,23 @@ def air_low(scene: Scene) -> Finding | None:
     other = scene.standing("air-pressure", hours=2.0)
     set_kPa = scene.plant.profile.air.setpoint_kPa
     usual = scene.usual("air_Pa") if set_kPa is None else 1000 * set_kPa
-    t, x = scene.plant.history.window("air_pressure", scene.entry.raised_ms - 10 * MINUTE_MS, scene.now_ms)
-    running = _while_burner(scene, t.tolist())
-    pressures = [float(value) for value, on in zip(x, running, strict=True) if on]
-    if usual is None or not pressures:
-        pressure = scene.level("air_Pa")
-        if usual is None or pressure is None:
-            return Finding(True, "atomising air off") if other else None
-        pressures = [pressure]
-    pressure = sorted(pressures)[len(pressures) // 2]
+    raised_ms = scene.entry.raised_ms
+    t, x = scene.plant.history.window("air_pressure", raised_ms - 10 * MINUTE_MS, raised_ms + 15 * MINUTE_MS)
+    running = x[_while_burner(scene, t)]
+    pressure = float(np.median(running)) if len(running) else scene.level("air_Pa")
+    if usual is None or pressure is None:
+        return Finding(True, "atomising air off") if other else None
     return Finding(pressure < 0.85 * usual, f"atomising air {pressure / 1000:.0f} kPa, usual {usual / 1000:.0f}")
 
 
-def _while_burner(scene: Scene, times: list[int]) -> list[bool]:
-    """Whether the burner had been on for 3 s at each time; true throughout where it is not wired."""
-    if not scene.plant.has("burner"):
-        return [scene.fire.on is True] * len(times)
-    history = scene.plant.history
-    return [
-        (history.at("burner", t) or 0.0) > 0.5 and (history.at("burner", t - 3000) or 0.0) > 0.5 for t in times
-    ]  # fmt: skip
+def _while_burner(scene: Scene, times: Times) -> NDArray[np.bool_]:
+    """Whether the burner had been on for 3 s at each time; where it is not wired, whether it burns now."""
+    if not len(times) or not scene.plant.has("burner"):
+        return np.full(len(times), scene.fire.on is True)
+    t, x = scene.plant.history.window("burner", int(times[0]) - 5 * MINUTE_MS, int(times[-1]))
+    on = np.concatenate(([False], x > 0.5))
+    known: NDArray[np.bool_] = on[np.searchsorted(t, times, "right")] & on[np.searchsorted(t, times - 3000, "right")]
+    return known
 
 
 @evidence("air-dipped", 0.08, once=True)
@@ -166,13 +167,13 @@ def late_when_cold(scene: Scene) -> Finding | None:
     return Finding(first > others + 3.0, f"first of the day {first:.0f} s, others {others:.0f} s")
 
 
-@evidence("at-refill", 0.25, once=True)
+@evidence("at-refill", 0.3, once=True)
 def at_refill(scene: Scene) -> Finding | None:
-    """The flame was lost within 90 s of a refill."""
+    """The flame was lost within 2 min of a refill."""
     lost_ms = scene.fire.last_end_ms
     if lost_ms is None or not scene.seen.runs:
         return None
-    near = any(0 <= lost_ms - run.start_ms < 1.5 * MINUTE_MS for run in scene.seen.runs)
+    near = any(0 <= lost_ms - run.start_ms < 2 * MINUTE_MS for run in scene.seen.runs)
     return Finding(near, "lost just after a refill" if near else "no refill just before")
 
 
@@ -264,8 +265,8 @@ def went_on(scene: Scene) -> Finding | None:
     called_off, since = scene.plant.changed_ms("call"), scene.fire.since_ms
     if called_off is None or scene.plant.state("call") is not False or since is None:
         return None
-    start_ms = since if scene.fire.on else (scene.seen.burns[-1].start_ms if scene.seen.burns else since)
-    holds = start_ms < called_off
+    never_cooled = scene.entry.detail.get("reason") == "the stack does not cool"
+    holds = since < called_off if scene.fire.on else never_cooled
     return Finding(holds, "burned on after the call ended" if holds else "started with no call")
 
 

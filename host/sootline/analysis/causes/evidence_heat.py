@@ -107,15 +107,15 @@ def refills_in_climb(scene: Scene) -> Finding | None:
     return Finding(n >= 2, f"{n} refills during the climb")
 
 
-def _heater_A(scene: Scene) -> float | None:
+def _heater_A(scene: Scene, window_ms: int) -> float | None:
     channel = scene.entry.channel or ""
-    return scene.seen.heater_A(channel, scene.now_ms - 300_000, scene.now_ms) if channel in OTHER else None
+    return scene.seen.heater_A(channel, scene.now_ms - window_ms, scene.now_ms) if channel in OTHER else None
 
 
 @evidence("current-half", 0.15, once=True)
 def current_half(scene: Scene) -> Finding | None:
     """The heater draws 30 to 70 % of its usual current."""
-    now = _heater_A(scene)
+    now = _heater_A(scene, 300_000)
     usual = None if now is None else scene.usual(f"{scene.entry.channel}_heater_A")
     if now is None or usual is None or usual <= 0:
         return None
@@ -125,7 +125,7 @@ def current_half(scene: Scene) -> Finding | None:
 @evidence("current-none", 0.2, once=True)
 def current_none(scene: Scene) -> Finding | None:
     """No heater current flows while its drive is on."""
-    now = _heater_A(scene)
+    now = _heater_A(scene, 60_000)
     if now is None or not scene.plant.state(f"{scene.entry.channel}_heater"):
         return None
     return Finding(now < 0.2, f"drive on, heater draws {now:.1f} A")

@@ -8,13 +8,14 @@ COLD_K = 6.0  # colder than usual by this: VG 68 is then half as thick again (AS
 
 
 def _dip(scene: Scene) -> tuple[float, float] | None:
-    """(fall at this alarm's pump run, usual fall) [K]; None while not measured or too small to judge."""
+    """(fall at this alarm's pump run, usual fall from there) [K]; None while not measured or too small to judge."""
     runs = [run for run in scene.seen.runs if run.end_ms >= scene.entry.raised_ms - 60_000]
-    usual = scene.usual("refill_fall_K")
-    if not runs or usual is None or usual <= 4 * scene.plant.settings.dip_noise_K:
+    usual_share = scene.usual("refill_fall_share")
+    fall = scene.seen.fall(runs[0].start_ms, runs[0].end_ms) if runs else None
+    if fall is None or usual_share is None:
         return None
-    fall = scene.seen.fall_K(runs[0].start_ms, runs[0].end_ms)
-    return None if fall is None else (fall, usual)
+    usual_K = usual_share * fall[1]
+    return (fall[0], usual_K) if usual_K > 3 * scene.plant.settings.dip_noise_K else None
 
 
 @evidence("no-dip", 0.4)
@@ -255,13 +256,13 @@ def short_runs(scene: Scene) -> Finding | None:
 @evidence("even-sips", 0.4)
 def even_sips(scene: Scene) -> Finding | None:
     """The short runs come at even distances, as from a float that still follows the oil."""
-    starts = [run.start_ms for run in scene.seen.runs][-8:]
-    if len(starts) < 4:
+    short_s = scene.plant.settings.chatter_run_s
+    starts = [run.start_ms for run in scene.seen.runs if run.on_s < short_s]
+    if len(starts) < 5:
         return None
-    gaps = np.diff(starts) / 1000
-    spread = float(gaps.std() / gaps.mean()) if gaps.mean() > 0 else 1.0
-    holds = spread < 0.5 and float(gaps.mean()) > 15.0
-    return Finding(holds, f"pump runs {gaps.mean():.0f} s apart, {'evenly' if holds else 'unevenly'}")
+    low, middle, high = (float(q) / 1000 for q in np.quantile(np.diff(starts), (0.25, 0.5, 0.75)))
+    holds = low > 0.45 * high  # of runs that come at random the quarters stand at 0.21
+    return Finding(holds, f"short pump runs {middle:.0f} s apart, {'evenly' if holds else 'unevenly'}")
 
 
 @evidence("while-burning", 0.5)

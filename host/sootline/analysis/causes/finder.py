@@ -40,16 +40,17 @@ class CauseFinder:
         if looked is not None and looked[1] == state and now_ms - looked[0] < SOONEST_MS:
             return
         self._looked[(entry.alarm, entry.channel)] = (now_ms, state)
-        self._look(entry)
+        self.look_again(entry)
         if looked is None or looked[1] != state:
             for later_ms in LATER_MS:
                 self.plant.at(now_ms + later_ms, self._again, entry)
 
     def _again(self, entry: Entry) -> None:
         if entry.stands:
-            self._look(entry)
+            self.look_again(entry)
 
-    def _look(self, entry: Entry) -> None:
+    def look_again(self, entry: Entry) -> None:
+        """Bring the causes of an alarm up to what is known now."""
         place = (entry.alarm, entry.channel)
         raised_ms, findings = self._found.get(place, (None, {}))
         if raised_ms != entry.raised_ms:

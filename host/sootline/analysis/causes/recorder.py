@@ -18,13 +18,15 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 FEATURES = (
-    "refill_s", "refill_fall_K", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
+    "refill_s", "refill_fall_share", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
     "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
     "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A",
 )  # fmt: skip
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
 FALL_MS = 45_000
+SUPPLY_C = 5.0  # of oil from an unheated place, where it is not measured
+MOST_CLIMB_K_S = 0.1  # 1 kW in 5 l of oil
 FALL_EVERY = 4  # of so many refills one is enough to know what is usual
 
 
@@ -74,23 +76,35 @@ class Recorder:
         self._add("refill_s", t_ms, event.number("on_time_s"))
         self._refills += 1
         if self._refills % FALL_EVERY == 0 or self._refills < 20:
-            self._add("refill_fall_K", t_ms, self.fall_K(event.start_ms, event.end_ms))
+            fall = self.fall(event.start_ms, event.end_ms)
+            self._add("refill_fall_share", t_ms, None if fall is None else fall[0] / fall[1])
         self._add("refill_oil_C", t_ms, event.number("outdoor_C") if oil_C is None else oil_C)
         self._add("suction_Pa", t_ms, self.suction_Pa(event.start_ms, event.end_ms))
         burned = event.number("burned_s")
         if burned is not None and burned > 60.0:
             self._add("refill_interval_s", t_ms, burned)
 
-    def fall_K(self, start_ms: int, end_ms: int) -> float | None:
-        """The steepest fall of the day tank within FALL_MS around a pump run [K]; None with too few readings.
+    def fall(self, start_ms: int, end_ms: int) -> tuple[float, float] | None:
+        """(steepest fall of the day tank within FALL_MS around a pump run, tank above the oil that comes) [K].
+
+        Their ratio is the share of new oil in the tank; a climb under way before is taken to go on. None with too few
+        readings, or a tank hardly warmer.
 
         Cold oil mixes in at once; a thermostat that lets the tank cool takes minutes, and so does not count.
         """
+        climb = max(0.0, min(self._climb_K_s(start_ms), MOST_CLIMB_K_S))
         t, x = self.plant.history.window("tank", start_ms - 20_000, end_ms + 90_000)
         if len(t) < 4 or t[-1] < end_ms + 40_000:
             return None
         before = np.minimum(np.searchsorted(t, t - FALL_MS), np.maximum(np.arange(len(t)) - 1, 0))
-        return float((x[before] - x).max())
+        fell = float((x[before] - x + climb * (t - t[before]) / 1000).max())
+        supply_C = self.plant.history.mean("supply", start_ms, end_ms)
+        apart_K = float(x[0]) - (SUPPLY_C if supply_C is None else supply_C)
+        return (fell, apart_K) if apart_K > 15.0 else None
+
+    def _climb_K_s(self, end_ms: int) -> float:
+        t, x = self.plant.history.window("tank", end_ms - 70_000, end_ms)
+        return float((x[-1] - x[0]) / (t[-1] - t[0]) * 1000) if len(t) >= 2 else 0.0
 
     def suction_Pa(self, start_ms: int, end_ms: int) -> float | None:
         """The deepest vacuum while the pump ran, after its first two seconds; None without a reading then."""

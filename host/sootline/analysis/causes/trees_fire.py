@@ -6,111 +6,61 @@ _SOURCE = "common practice; order of checks: NORA Oilheat Technicians Manual"
 _LOOK_FIRST = "Look in the chamber for pooled oil, door open, standing aside"
 
 
-def _no_flame(prior: float) -> tuple[Cause, ...]:
-    """The branches that a failed start, and the lockout that follows it, have in common."""
+def _no_flame(share: float) -> tuple[Cause, ...]:
+    """The branches that a failed start and the lockout after it have in common; their priors sum to `share`."""
     return (
         Cause(
-            "no-spark",
-            "no spark: electrodes, cable or transformer",
-            0.32 * prior,
+            "no-spark", "no spark: electrodes, cable or transformer", 0.34 * share,
             f"{_LOOK_FIRST}; then have electrodes and transformer tested.",
-            ("pooled oil in the chamber", "electrode gap and soot", "cable and transformer"),
-            power_off=True,
-            given={
-                "stack-rose": 0.05,
-                "air-low": 0.03,
-                "nozzle-cold": 0.04,
-                "refill-trouble": 0.03,
-                "lit-late": 0.5,
-                "flame-lost": 0.06,
-                "electrodes-entry": 0.15,
-                "batch-entry": 0.05,
-                "circulation-off": 0.02,
-            },
+            ("pooled oil in the chamber", "electrode gap and soot", "cable and transformer"), power_off=True,
+            given={"stack-rose": 0.05, "never-seen": 0.02, "air-low": 0.03, "nozzle-cold": 0.04, "refill-trouble": 0.03,
+                   "lit-late": 0.5, "flame-lost": 0.06, "electrodes-entry": 0.15, "batch-entry": 0.05,
+                   "circulation-off": 0.02},
         ),
         Cause(
-            "no-oil",
-            "no oil reaches the nozzle: day tank low, valve shut, line or nozzle blocked",
-            0.2 * prior,
+            "no-oil", "no oil reaches the nozzle: day tank low, valve shut, line or nozzle blocked", 0.21 * share,
             f"{_LOOK_FIRST}; then day-tank level, oil valve and nozzle.",
-            ("day-tank level", "oil valve", "nozzle strainer"),
-            power_off=True,
-            given={
-                "stack-rose": 0.06,
-                "air-low": 0.04,
-                "nozzle-cold": 0.15,
-                "refill-trouble": 0.6,
-                "lit-late": 0.08,
-                "flame-lost": 0.2,
-                "nozzle-entry": 0.15,
-            },
+            ("day-tank level", "oil valve", "nozzle strainer"), power_off=True,
+            given={"stack-rose": 0.06, "never-seen": 0.02, "air-low": 0.04, "nozzle-cold": 0.15, "refill-trouble": 0.6,
+                   "lit-late": 0.08, "flame-lost": 0.2, "nozzle-entry": 0.15},
         ),
         Cause(
-            "detector",
-            "flame detector dirty or blind: it lit, but was not seen",
-            0.17 * prior,
+            "detector", "flame detector dirty or blind: it lit, but was not seen", 0.18 * share,
             f"{_LOOK_FIRST}; then clean the flame detector.",
-            ("flame detector lens", "its sight tube", "its wires"),
-            power_off=True,
-            given={
-                "stack-rose": 0.9,
-                "air-low": 0.04,
-                "nozzle-cold": 0.05,
-                "refill-trouble": 0.03,
-                "lit-late": 0.05,
-                "flame-lost": 0.3,
-                "batch-entry": 0.06,
-            },
+            ("flame detector lens", "its sight tube", "its wires"), power_off=True,
+            given={"stack-rose": 0.9, "never-seen": 0.7, "air-low": 0.04, "nozzle-cold": 0.05, "refill-trouble": 0.03,
+                   "lit-late": 0.05, "flame-lost": 0.3, "batch-entry": 0.06},
         ),
         Cause(
-            "air-pressure",
-            "no or too little atomising air",
-            0.09 * prior,
+            "air-pressure", "no or too little atomising air", 0.1 * share,
             f"{_LOOK_FIRST}; then compressor, regulator and water drain.",
             ("air gauge while it tries", "compressor and belt", "water drain"),
             given={"stack-rose": 0.15, "air-low": 0.96, "lit-late": 0.3, "flame-lost": 0.35},
         ),
         Cause(
-            "cold-oil",
-            "oil at the nozzle too cold to atomise",
-            0.09 * prior,
+            "cold-oil", "oil at the nozzle too cold to atomise", 0.1 * share,
             f"{_LOOK_FIRST}; then nozzle heater and loop pump.",
             ("nozzle heater", "loop pump", "oil temperature at the nozzle"),
-            given={
-                "stack-rose": 0.25,
-                "air-low": 0.04,
-                "nozzle-cold": 0.85,
-                "lit-late": 0.4,
-                "batch-entry": 0.3,
-                "circulation-off": 0.4,
-                "flame-lost": 0.3,
-            },
+            given={"stack-rose": 0.25, "air-low": 0.04, "nozzle-cold": 0.85, "lit-late": 0.4, "batch-entry": 0.3,
+                   "circulation-off": 0.4, "flame-lost": 0.3},
         ),
         Cause(
-            "water",
-            "water or air in the oil at the nozzle",
-            0.07 * prior,
+            "water", "water or air in the oil at the nozzle", 0.07 * share,
             f"{_LOOK_FIRST}; then drain the water from the day tank.",
             ("drain of the day tank", "settling of the batch"),
-            given={
-                "stack-rose": 0.3,
-                "air-low": 0.04,
-                "flame-lost": 0.75,
-                "batch-entry": 0.35,
-                "supply-dregs": 0.4,
-                "lit-late": 0.06,
-            },
+            given={"stack-rose": 0.3, "air-low": 0.04, "flame-lost": 0.75, "batch-entry": 0.35, "supply-dregs": 0.4,
+                   "lit-late": 0.06},
         ),
-    )
+    )  # fmt: skip
 
 
-IGNITION_FAILURE = Tree("ignition-failure", _SOURCE, _no_flame(0.95))
+IGNITION_FAILURE = Tree("ignition-failure", _SOURCE, _no_flame(0.9))
 
-LOCKOUT = Tree("lockout", _SOURCE, _no_flame(0.93))
+LOCKOUT = Tree("lockout", _SOURCE, _no_flame(0.88))
 
 IGNITION_DELAYED = Tree("ignition-delayed", _SOURCE, (
     Cause(
-        "electrodes", "electrodes worn or fouled, or a weak transformer", 0.42,
+        "electrode-wear", "electrodes worn or fouled, or a weak transformer", 0.42,
         "Have electrodes cleaned and gapped, transformer tested. A puff or soot on the floor: stop using it.",
         ("electrode gap and soot", "porcelain cracks", "transformer"), power_off=True,
         given={"late-drift": 0.7, "batch-entry": 0.06, "nozzle-colder": 0.05, "late-when-cold": 0.12, "air-low": 0.03,
@@ -145,7 +95,7 @@ FLAME_LOSS = Tree("flame-loss", _SOURCE, (
         "water", "a slug of water in the oil", 0.28,
         "Drain the water from day tank and filter bowl; let the batch settle.",
         ("drain of the day tank", "filter bowl", "how long the batch settled"),
-        given={"came-back": 0.85, "at-refill": 0.15, "air-low": 0.03, "air-dipped": 0.03, "batch-entry": 0.4,
+        given={"came-back": 0.85, "at-refill": 0.25, "air-low": 0.03, "air-dipped": 0.03, "batch-entry": 0.4,
                "supply-dregs": 0.35, "same-time": 0.04, "refill-trouble": 0.03, "nozzle-falls": 0.06,
                "circulation-off": 0.02},
     ),
@@ -160,13 +110,14 @@ FLAME_LOSS = Tree("flame-loss", _SOURCE, (
         "air-pressure", "atomising air sagging", 0.14,
         "Read the air gauge in a firing; look at compressor, belt and drain.",
         ("compressor cut-in", "belt", "water drain"),
-        given={"air-low": 0.8, "air-dipped": 0.92, "came-back": 0.4, "refill-trouble": 0.03, "at-refill": 0.1},
+        given={"air-low": 0.8, "air-dipped": 0.92, "came-back": 0.4, "refill-trouble": 0.03},
     ),
     Cause(
         "detector", "flame detector dirty or overheating", 0.16,
         "Clean the flame detector and its sight tube.", ("detector lens", "sight tube", "its wires"), power_off=True,
-        given={"same-time": 0.5, "came-back": 0.45, "at-refill": 0.1, "air-low": 0.03, "air-dipped": 0.03,
-               "refill-trouble": 0.03, "nozzle-falls": 0.05, "circulation-off": 0.02, "batch-entry": 0.05},
+        given={"same-time": 0.4, "never-seen": 0.6, "came-back": 0.3, "at-refill": 0.2, "air-low": 0.03,
+               "air-dipped": 0.03, "refill-trouble": 0.03, "nozzle-falls": 0.05, "circulation-off": 0.02,
+               "batch-entry": 0.05},
     ),
     Cause(
         "no-oil", "the day tank runs dry", 0.1,

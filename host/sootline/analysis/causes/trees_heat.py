@@ -35,7 +35,7 @@ PREHEAT_SLOW = Tree("preheat-slow", _SOURCE, (
     ),
     Cause(
         "cold-refills", "bigger or more cold refills during the climb", 0.08,
-        "Look at the refills in the climb: is oil being lost, or the batch colder?", ("refills of that hour",),
+        "Look at the refills in the climb: oil may be lost, or the batch colder.", ("refills of that hour",),
         given={"refills-in-climb": 0.9, "usual-rate": 0.4, "half-rate": 0.25, "batch-entry": 0.3, "use-high": 0.3,
                "current-half": 0.03},
     ),
@@ -54,7 +54,7 @@ PREHEAT_STALLED = Tree("preheat-stalled", _SOURCE, (
                "stopped-in-climb": 0.3},
     ),
     Cause(
-        "heater-open", "element, fuse or lead open", 0.3,
+        "element-open", "element, fuse or lead open", 0.3,
         "Have fuse, lead and element measured.", ("fuse", "lead and terminals", "element"), power_off=True,
         given={"refill-trouble": 0.03, "low-level": 0.02, "drive-off": 0.04, "current-none": 0.97,
                "stopped-in-climb": 0.12, "was-too-hot": 0.02, "other-slow": 0.08, "circulation-off": 0.03},
@@ -74,7 +74,8 @@ PREHEAT_STALLED = Tree("preheat-stalled", _SOURCE, (
     ),
     Cause(
         "mains", "no mains at the heaters: switch, breaker or common fuse", 0.08,
-        "Look at the service switch and the breaker.", ("service switch", "breaker", "common fuse"),
+        "Look at service switch and breaker; have the common fuse measured.", ("service switch", "breaker", "fuse"),
+        power_off=True,
         given={"power-off": 0.7, "other-slow": 0.92, "current-none": 0.8, "refill-trouble": 0.03, "drive-off": 0.3},
     ),
 ))  # fmt: skip
@@ -94,7 +95,7 @@ HEATER_STUCK_ON = Tree("heater-stuck-on", _SOURCE, (
     ),
     Cause(
         "soak", "chamber heat soaking into the block after a firing", 0.08,
-        "Watch for 20 min: a soak dies away, a shorted relay does not. If it climbs on, switch off.",
+        "Watch for 20 min: a soak dies away, a stuck heater does not. If it climbs on, switch off.",
         ("climb after 20 min",),
         given={"drive-off": 0.9, "current-undriven": 0.02, "after-fire": 0.97, "heater-pace": 0.08},
     ),

@@ -14,7 +14,7 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
                "suction-deep": 0.03, "suction-shut": 0.02, "supply-empty": 0.03, "filter-entry": 0.3, "overfull": 0.02},
     ),
     Cause(
-        "supply", "supply tank empty, or its valve shut", 0.22,
+        "supply-empty", "supply tank empty, or its valve shut", 0.22,
         f"Dip the supply tank and open its valve; {_RESET_ONCE}",
         ("supply level by dip stick", "both supply valves", "foot valve and strainer"),
         given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.1, "suction-weak": 0.25, "suction-none": 0.05,
@@ -147,13 +147,13 @@ REFILL_WITHOUT_BURNING = Tree("refill-without-burning", _SOURCE, (
 
 FLOAT_CHATTER = Tree("float-chatter", _SOURCE, (
     Cause(
-        "waves", "the float rides on waves or foam: it follows the oil, in sips", 0.45,
+        "float-waves", "the float rides on waves or foam: it follows the oil, in sips", 0.45,
         "Look at where the loop returns into the day tank, and for foam.",
         ("loop return below the oil", "foam: water in the oil", "float guide"), power_off=True,
         given={"even-sips": 0.9, "while-burning": 0.85, "circulation-off": 0.02},
     ),
     Cause(
-        "loose-wire", "a loose wire or bad contact at float or relay", 0.35,
+        "float-loose-wire", "a loose wire or bad contact at float or relay", 0.35,
         "Check float and relay terminals for a loose wire.", ("float terminals", "relay contact", "cable in vibration"),
         power_off=True, given={"even-sips": 0.1, "while-burning": 0.5, "service-entry": 0.2},
     ),
@@ -240,7 +240,7 @@ LEAK = Tree("leak", "common practice", (
     ),
     Cause(
         "water", "water or condensate in the tray, no oil", 0.1,
-        "Look and smell: water under the tray sensor, or oil?", ("tray", "pipes above"),
+        "Look and smell whether it is water or oil; dry the tray and its sensor.", ("tray", "pipes above"),
         given={"overfull": 0.02, "use-high": 0.03},
     ),
 ))  # fmt: skip

@@ -107,7 +107,7 @@ STACK_RISING = Tree("stack-rising", _SOURCE, (
         given={"air-rise-up": 0.95, "draft-drop-up": 0.05, "oil-rate-up": 0.05},
     ),
     Cause(
-        "firing-up", "the firing rate creeping up: a worn nozzle", 0.08,
+        "nozzle-worn", "the firing rate creeping up: a worn nozzle", 0.08,
         f"Check the nozzle; {_TEST}.", ("nozzle wear", "refills per hour"), power_off=True,
         given={"oil-rate-up": 0.92, "air-rise-up": 0.5, "draft-drop-up": 0.1},
     ),
