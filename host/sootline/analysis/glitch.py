@@ -12,11 +12,13 @@ from sootline.analysis.sampling import Sampling
 from sootline.series import Floats, Rows, Times
 
 # what may truly change: at once [K], and per second between the readings [K/s]
-_SLOW, _BLOCK, _FLUE = (6.0, 0.3), (10.0, 0.6), (60.0, 4.0)
+_SLOW, _BLOCK, _FLUE = (6.0, 0.3), (6.0, 0.5), (60.0, 4.0)
 MAY_CHANGE = {
     "tank": _SLOW, "nozzle": _BLOCK, "stack": _FLUE, "return_air": _SLOW, "supply_air": _BLOCK, "room": _SLOW,
     "outdoor": _SLOW, "combustion_air": _SLOW, "supply": _SLOW,
 }  # fmt: skip
+
+POWER_ON_C, POWER_ON_K = 85.0, 3.0  # the power-on value is believed only where the oil was as warm before
 
 
 class GlitchFilter:
@@ -50,7 +52,8 @@ class GlitchFilter:
         all_t, all_x = np.concatenate((before_t, t)), np.concatenate((before_x, x))
         self._last[channel] = (all_t[-2:].copy(), all_x[-2:].copy())
         n = len(before_t)
-        if not (np.abs(np.diff(all_x)) > at_once).any():
+        step = np.abs(np.diff(all_x))
+        if not (step > POWER_ON_K).any():
             return np.zeros(len(x), np.bool_)
         agrees = np.zeros(len(all_x), np.bool_)
         agrees[:2] = True  # nothing to judge the first two by
@@ -58,4 +61,5 @@ class GlitchFilter:
             apart_ms = all_t[back:] - all_t[:-back]
             close = np.abs(all_x[back:] - all_x[:-back]) <= at_once + per_s * apart_ms / 1000
             agrees[back:] |= close | (apart_ms > sampling.idle_gap_ms)
+        agrees[1:] &= (all_x[1:] != POWER_ON_C) | (step <= POWER_ON_K) | (all_x[:-1] == POWER_ON_C)
         return ~agrees[n:]

@@ -61,7 +61,7 @@ class IgnitionFailure(Detector):
                 self.plant.at(mark.at_ms + 45_000, self._not_lit, started)
 
     def _trial_over(self, started_ms: int) -> None:
-        if self._burner_ms == started_ms and self.engine.fire.on is False and self.plant.state("burner"):
+        if self._burner_ms == started_ms and self.engine.fire.is_out() and self.plant.state("burner"):
             self._failed(started_ms)
 
     def _not_lit(self, started_ms: int) -> None:
@@ -82,9 +82,9 @@ class IgnitionFailure(Detector):
             self.plant.at(self.plant.now_ms + round(wait_s * 1000), self._no_rise, self.plant.now_ms)
 
     def _no_rise(self, ready_ms: int) -> None:
-        stuck = any(self.plant.book.standing("heater-stuck-on", channel) for channel in self.engine.heating)
-        if stuck:
-            return  # it heated because it could not stop
+        for channel, heating in self.engine.heating.items():
+            if self.plant.book.standing("heater-stuck-on", channel) or heating.fell_back(ready_ms):
+                return  # it heated because it could not stop; or the call has ended
         if self._ready_ms == ready_ms and not self.engine.fire.on and self.plant.state("call") is not False:
             self._failed(ready_ms)
 

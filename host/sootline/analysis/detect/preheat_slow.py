@@ -70,7 +70,7 @@ class PreheatSlow(Detector):
             self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
             return
         nearest = heating.nearest_K()
-        if nearest is None or nearest <= READY_K or not heating.expected():
+        if nearest is None or nearest <= READY_K or not heating.expected() or heating.fell_back(start_ms):
             return
         if self.plant.book.standing("preheat-stalled", channel):
             return  # worse, and said already

@@ -16,6 +16,7 @@ from sootline.events import Event
 FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
+COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -87,6 +88,13 @@ class Fire:
             self.plant.at(ended_ms + SETTLE_MS, self._still_burns, ended_ms)
         elif now - noticed_ms < FALL_MS:
             self.plant.at(now + 10_000, self._fallen, ended_ms, noticed_ms)
+
+    def is_out(self) -> bool:
+        """Known not to burn: its end was seen, or nothing was seen yet and the stack is as cold as no fire leaves it."""
+        if self.on is not None:
+            return not self.on
+        stack = self.plant.value("stack")
+        return stack is not None and stack < self.air_C() + COLD_STACK_K
 
     def check(self) -> None:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""

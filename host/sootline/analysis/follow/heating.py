@@ -78,6 +78,13 @@ class Heating:
         x = self.plant.history.window(self.channel, self.plant.now_ms - SWING_MS, self.plant.now_ms)[1]
         return None if target is None or not len(x) else target - float(x.max())
 
+    def fell_back(self, since_ms: int) -> bool:
+        """It has fallen from its highest since then, as after the end of a call that nobody reports."""
+        if self.plant.has("call") or self._keeps_warm():
+            return False
+        x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
+        return bool(len(x)) and float(x.max() - x[-1]) > READY_K
+
     def expected(self) -> bool:
         """Whether the heater should be heating now: by its own drive, the call, or the keep-warm rule."""
         drive = self.plant.state(f"{self.channel}_heater")
@@ -155,12 +162,10 @@ class Heating:
         """Nobody says that the call ended, but the oil falls: it is not being heated any more."""
         if self.start_ms != start_ms:
             return
-        now = self.plant.now_ms
-        x = self.plant.history.window(self.channel, start_ms, now)[1]
-        if len(x) and x.max() - x[-1] > READY_K:
-            self._end(now, reached=False)
+        if self.fell_back(start_ms):
+            self._end(self.plant.now_ms, reached=False)
         else:
-            self.plant.at(now + GIVE_UP_MS, self._given_up, start_ms)
+            self.plant.at(self.plant.now_ms + GIVE_UP_MS, self._given_up, start_ms)
 
     def _climb_began(self, at_ms: int) -> int:
         """Where the rise that was noticed at at_ms left its lowest level."""
