@@ -29,22 +29,23 @@ UNNAMED = "furnace"
 def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser("sootline replay", description="Find the alarms in recordings or tables.")
     parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help=".ndjson[.gz|.zst], .parquet or .csv")
-    parser.add_argument("--profile", type=Path, help="profile of the furnace (TOML)")
+    parser.add_argument(
+        "--profile", type=Path, action="append", default=[], metavar="FILE", help="profile of a furnace (TOML)"
+    )
     parser.add_argument("--furnace", metavar="ID", help="only this furnace; the name of one whose table has none")
     parser.add_argument("--json", action="store_true", help="one alarm record a line")
     parser.add_argument("--root", default=topics.ROOT, help=argparse.SUPPRESS)
     options = parser.parse_args(argv)
     if options.furnace is not None and not topics.FURNACE_ID.fullmatch(options.furnace):
         raise UserError(f"'{options.furnace}' is no furnace id: 1 to 32 of a-z, 0-9 and '-'")
-    profile = profiles.load(options.profile) if options.profile else None
-    alarms = replay(options.files, profile, options.furnace, options.root)
+    alarms = replay(options.files, [profiles.load(path) for path in options.profile], options.furnace, options.root)
     for alarm in alarms:
         print(msgspec.json.encode(alarm.record()).decode() if options.json else _in_words(alarm))
     return 0
 
 
 def replay(
-    files: Sequence[Path], profile: Profile | None = None, furnace: str | None = None, root: str = topics.ROOT
+    files: Sequence[Path], known: Sequence[Profile] = (), furnace: str | None = None, root: str = topics.ROOT
 ) -> list[Alarm]:
     """Every alarm of the files in order of raised, alarm, channel; notes on what could not be used go to stderr."""
     for path in files:
@@ -57,28 +58,28 @@ def replay(
             raise UserError(f"{path}: is neither a recording (.ndjson) nor a table (.parquet, .csv) by its name")
     if recordings and tables:
         raise UserError("give either recordings or tables in one replay, not both")
-    found = _recordings(recordings, profile, furnace, root) if recordings else _tables(tables, profile, furnace)
+    found = _recordings(recordings, known, furnace, root) if recordings else _tables(tables, known, furnace)
     return sorted(found, key=lambda alarm: (alarm.raised_ms, alarm.alarm, alarm.channel or "", alarm.furnace))
 
 
-def _tables(paths: Sequence[Path], profile: Profile | None, furnace: str | None) -> Iterator[Alarm]:
+def _tables(paths: Sequence[Path], known: Sequence[Profile], furnace: str | None) -> Iterator[Alarm]:
     from sootline.analysis.watch import Watch
 
-    tables = Tables(paths, furnace or (profile.furnace.id if profile else UNNAMED))
+    tables = Tables(paths, furnace or (known[0].furnace.id if known else UNNAMED))
     if tables.unknown:
         _note(f"columns that are no channel were left out: {', '.join(tables.unknown)}")
     for name in _chosen(tables.furnaces, furnace):
-        watch = Watch(_profile(profile, furnace, name), lambda start_ms, end_ms: EMPTY)
+        watch = Watch(_profile(known, furnace, name), lambda start_ms, end_ms: EMPTY)
         for rows in tables.rows(name):
             watch.arrived(rows)
         yield from watch.alarms
 
 
-def _recordings(paths: Sequence[Path], profile: Profile | None, furnace: str | None, root: str) -> Iterator[Alarm]:
+def _recordings(paths: Sequence[Path], known: Sequence[Profile], furnace: str | None, root: str) -> Iterator[Alarm]:
     """Through the same intake, store and watches as in the service; only the broker is missing."""
     recordings = Recordings(paths)
     with tempfile.TemporaryDirectory(prefix="sootline-replay-") as folder, Store.open(Path(folder)) as store:
-        watches = Watches(store, lambda name: _profile(profile, furnace, name))
+        watches = Watches(store, lambda name: _profile(known, furnace, name))
         intake = Intake(store, root)
         last_ms, seen = 0, set[str]()
         for messages in _batches(_of(recordings, furnace, root, seen), BATCH):
@@ -119,16 +120,16 @@ def _chosen(names: Sequence[str], furnace: str | None) -> Sequence[str]:
     return [furnace]
 
 
-def _profile(profile: Profile | None, furnace: str | None, name: str) -> Profile:
-    """A profile given together with --furnace is that furnace's, whatever id stands in it."""
-    if profile is not None and furnace == name:
-        return profiles.for_furnace(profile, name)
-    if profile is not None and profile.furnace.id == name:
-        return profile
-    if profile is not None:
-        _note(
-            f"the profile is for '{profile.furnace.id}'; '{name}' is watched with defaults (--furnace {name} uses it)"
-        )
+def _profile(known: Sequence[Profile], furnace: str | None, name: str) -> Profile:
+    """The profile of a furnace; a single one given together with --furnace is that furnace's, whatever id it has."""
+    if furnace == name and len(known) == 1:
+        return profiles.for_furnace(known[0], name)
+    for profile in known:
+        if profile.furnace.id == name:
+            return profile
+    if known:
+        ids = ", ".join(f"'{profile.furnace.id}'" for profile in known)
+        _note(f"'{name}' is watched with defaults, for the profile is for {ids} (--furnace {name} uses it)")
     return profiles.default(name)
 
 
