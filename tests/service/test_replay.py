@@ -181,3 +181,13 @@ def test_no_look_ahead_what_comes_later_changes_nothing_found_before(tmp_path: P
         if _unix_s(a["found"]) * 1000 <= last_ms + 90
     }
     assert of_whole == by_then and by_then
+
+
+def test_each_furnace_may_have_its_profile(tmp_path: Path, profile: Path) -> None:
+    path = _record_of(stalled_refill(START_MS), tmp_path / "a.ndjson")
+    path.write_bytes(path.read_bytes() + path.read_bytes().replace(b"engine-shed", b"carriage-shop"))
+    other = tmp_path / "other.toml"
+    other.write_text(PROFILE.replace("engine-shed", "carriage-shop"))
+    found, notes = replay(path, "--profile", profile, "--profile", other)
+    assert [alarm["furnace"] for alarm in found] == ["carriage-shop", "engine-shed"]
+    assert notes == ""
