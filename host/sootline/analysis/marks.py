@@ -13,6 +13,7 @@ from sootline.channels import CHANNELS
 from sootline.series import Floats, Rows, Times
 
 NAN = float("nan")
+SAME_S = 0.5  # sums that differ by less say that nothing changed
 
 
 class Mark(NamedTuple):
@@ -57,38 +58,45 @@ class StateTrack:
             t, column = t[given], column[given]
             sums = sums[given] if sums is not None else None
         on = column > 0.5
+        sums = np.full(len(t), NAN) if sums is None else sums
         if self.t_ms is None:
             first = int(t[0])
-            marks.append(Mark(first, self.channel, bool(on[0]), first, NAN if sums is None else float(sums[0])))
-            before_t, before_on = t[:-1], on[:-1]
-            after = slice(1, None)
+            marks.append(Mark(first, self.channel, bool(on[0]), first, float(sums[0])))
+            t0, on0, sum0 = t[:-1], on[:-1], sums[:-1]
+            t1, on1, sum1 = t[1:], on[1:], sums[1:]
         else:
-            before_t = np.concatenate(([self.t_ms], t[:-1]))
-            before_on = np.concatenate(([self.on], on[:-1]))
-            after = slice(0, None)
-        t_after, on_after = t[after], on[after]
-        limit = np.where(before_on, sampling.active_gap_ms, sampling.idle_gap_ms)
-        for i in np.flatnonzero((on_after != before_on) | (t_after - before_t > limit)):
-            k = i + 1 if self.t_ms is None else i
-            sum_before = self.on_s if k == 0 else (NAN if sums is None else float(sums[k - 1]))
-            sum_after = NAN if sums is None else float(sums[k])
-            self._between(int(before_t[i]), bool(before_on[i]), sum_before, int(t[k]), bool(on[k]), sum_after,
+            t0, on0, sum0 = (
+                np.concatenate(([self.t_ms], t[:-1])),
+                np.concatenate(([self.on], on[:-1])),
+                np.concatenate(([self.on_s], sums[:-1])),
+            )
+            t1, on1, sum1 = t, on, sums
+        limit = np.where(on0, sampling.active_gap_ms, sampling.idle_gap_ms)
+        hidden = ~on0 & ~on1 & (sum1 - sum0 > SAME_S)
+        for i in np.flatnonzero((on1 != on0) | hidden | (t1 - t0 > limit)):
+            self._between(int(t0[i]), bool(on0[i]), float(sum0[i]), int(t1[i]), bool(on1[i]), float(sum1[i]),
                           int(limit[i]), marks)  # fmt: skip
-        self.t_ms, self.on = int(t[-1]), bool(on[-1])
-        self.on_s = NAN if sums is None else float(sums[-1])
+        self.t_ms, self.on, self.on_s = int(t[-1]), bool(on[-1]), float(sums[-1])
 
     def _between(
         self, t0: int, on0: bool, sum0: float, t1: int, on1: bool, sum1: float, limit_ms: int, marks: list[Mark]
     ) -> None:
-        """Marks for two neighbouring readings that differ, or lie too far apart to hold the state between them."""
-        if t1 - t0 <= limit_ms:
+        """Marks for two neighbouring readings that differ, hide a run, or lie too far apart to hold the state between.
+
+        The sum tells how long it was on between them, and so when it changed, whatever packs were lost.
+        """
+        on_ms = (sum1 - sum0) * 1000
+        if not 0 <= on_ms <= t1 - t0 + SAME_S * 1000:  # no sums, or another boot's
+            if t1 - t0 > limit_ms:
+                marks.append(Mark(t1, self.channel, None, t0 + limit_ms))
             marks.append(Mark(t1, self.channel, on1, t1, sum1))
             return
-        on_ms = (sum1 - sum0) * 1000  # the sum tells how long it was on in the gap; NaN or negative tells nothing
-        if on0 and not on1 and 0 <= on_ms <= t1 - t0:
-            marks.append(Mark(t1, self.channel, False, t0 + round(on_ms), sum1))
-        elif on0 == on1 and abs(on_ms - (t1 - t0 if on0 else 0)) <= 500:
-            pass  # the sum says that nothing changed
-        else:
-            marks.append(Mark(t1, self.channel, None, t0 + limit_ms))
-            marks.append(Mark(t1, self.channel, on1, t1, sum1))
+        on_ms = min(round(on_ms), t1 - t0)
+        if on0 != on1:
+            marks.append(Mark(t1, self.channel, on1, t1 - on_ms if on1 else t0 + on_ms, sum1))
+        elif not on0 and on_ms > SAME_S * 1000:
+            marks.append(Mark(t1, self.channel, True, t1 - on_ms, sum0))
+            marks.append(Mark(t1, self.channel, False, t1, sum1))
+        elif on0 and on_ms < t1 - t0 - SAME_S * 1000:
+            marks.append(Mark(t1, self.channel, None, t0 + min(on_ms, limit_ms)))
+            marks.append(Mark(t1, self.channel, True, t1, sum1))

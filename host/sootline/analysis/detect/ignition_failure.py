@@ -34,6 +34,7 @@ class IgnitionFailure(Detector):
         self.wait_s = Usual(30)
         self._ready_ms: int | None = None
         self._burner_ms: int | None = None
+        self._told_ms: int | None = None  # the start whose trial was over: its end is no second failure
         self._failures: list[int] = []
         self.plant.on("burner", self._burner)
         self.plant.on("lockout", self._lockout)
@@ -56,12 +57,14 @@ class IgnitionFailure(Detector):
             self.plant.at(mark.at_ms + self._trial_ms(), self._trial_over, mark.at_ms)
         elif mark.on is False and self._burner_ms is not None:
             started, self._burner_ms = self._burner_ms, None
-            lit = self.engine.fire.on or (self.engine.fire.last_end_ms or 0) >= started
-            if not lit and mark.at_ms - started >= 8_000 and self.plant.state("call") is not False:
+            fire = self.engine.fire
+            unlit = fire.is_out() and (fire.last_end_ms or 0) < started and started != self._told_ms
+            if unlit and mark.at_ms - started >= 8_000 and self.plant.state("call") is not False:
                 self.plant.at(mark.at_ms + 45_000, self._not_lit, started)
 
     def _trial_over(self, started_ms: int) -> None:
         if self._burner_ms == started_ms and self.engine.fire.is_out() and self.plant.state("burner"):
+            self._told_ms = started_ms
             self._failed(started_ms)
 
     def _not_lit(self, started_ms: int) -> None:

@@ -90,7 +90,7 @@ class Fire:
             self.plant.at(now + 10_000, self._fallen, ended_ms, noticed_ms)
 
     def is_out(self) -> bool:
-        """Known not to burn: its end was seen, or nothing was seen yet and the stack is as cold as no fire leaves it."""
+        """Known not to burn: its end was seen, or nothing was seen and the stack is colder than any fire leaves it."""
         if self.on is not None:
             return not self.on
         stack = self.plant.value("stack")
