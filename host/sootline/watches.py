@@ -146,7 +146,7 @@ class Watches:
         announced = self._store.announcements().get(name)
         if announced is not None:
             furnace.board = announced[1]
-            furnace.sampling = _sampling(announced[1])
+            furnace.sampling = sampling_of(announced[1])
             if furnace.sampling is not None:
                 furnace.watch.arrived(concatenate([]), None, furnace.sampling)
         furnace.last_word_ms = self._store.last_received_ms(name)
@@ -217,7 +217,7 @@ class Watches:
         watch, received_ms = furnace.watch, arrival.received_ms
         if arrival.announcement is not None:
             furnace.board = arrival.announcement
-            furnace.sampling = _sampling(arrival.announcement) or furnace.sampling
+            furnace.sampling = sampling_of(arrival.announcement) or furnace.sampling
             return watch.heard(received_ms, arrival.announcement)
         if arrival.changed is not None:
             furnace.readings.clear()
@@ -284,7 +284,7 @@ def _newer(readings: dict[str, Reading], channel: str, reading: Reading) -> None
         readings[channel] = reading
 
 
-def _sampling(announcement: Mapping[str, Any]) -> Sampling | None:
+def sampling_of(announcement: Mapping[str, Any]) -> Sampling | None:
     """How often the board says that it reports; None where it does not say so sensibly."""
     interval, idle = announcement.get("interval"), announcement.get("idle_interval")
     low, high = _INTERVALS_S
