@@ -20,6 +20,7 @@ CREATE TABLE pack (
     boot INTEGER NOT NULL REFERENCES boot, seq INTEGER NOT NULL, received_ms INTEGER NOT NULL,
     base_ms INTEGER NOT NULL, first_ms INTEGER NOT NULL, last_ms INTEGER NOT NULL,
     columns INTEGER NOT NULL REFERENCES columns, rows BLOB NOT NULL, PRIMARY KEY (boot, seq)) STRICT, WITHOUT ROWID;
+CREATE INDEX pack_by_time ON pack (boot, last_ms);
 CREATE TABLE relative (
     boot INTEGER NOT NULL REFERENCES boot, seq INTEGER NOT NULL, uptime_ms INTEGER NOT NULL,
     base_ms INTEGER NOT NULL, received_ms INTEGER NOT NULL, PRIMARY KEY (boot, seq)) STRICT, WITHOUT ROWID;

@@ -19,7 +19,7 @@ from sootline.store.sessions import Sessions
 SETTLE_MS = HOUR_MS  # a day is sealed this long after its end; rows that come later seal it anew
 MOVABLE_MS = 30 * DAY_MS  # a pack without a clock stays movable this long, unless its boot's clock became known
 BYTES_AT_ONCE = 500_000  # of loose packs turned into blocks in one transaction, so that ingest never waits long
-SPARE_PAGES = 2000  # unused pages of the database (4 KiB each) that are left for what comes next
+SPARE_PAGES = 500  # unused pages of the database (4 KiB each) that are left for what comes next
 STALE_S = 3600.0  # an unfinished file this old belongs to nobody
 _DAY_FILE = re.compile(r"(\d{4}-\d\d-\d\d)\.parquet")
 
@@ -145,7 +145,7 @@ def _shrink(sessions: Sessions) -> None:
             spare = db.execute("PRAGMA freelist_count").fetchone()[0] - SPARE_PAGES
             if spare <= 0:
                 return
-            db.execute(f"PRAGMA incremental_vacuum({min(spare, SPARE_PAGES)})").fetchall()
+            db.execute(f"PRAGMA incremental_vacuum({min(spare, 2000)})").fetchall()
 
 
 def _drop_old(sessions: Sessions, now_ms: int, retention: Retention, done: Kept) -> None:

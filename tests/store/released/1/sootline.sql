@@ -125,6 +125,7 @@ CREATE TABLE shelved (
     until_ms INTEGER NOT NULL, by TEXT NOT NULL, at_ms INTEGER NOT NULL,
     PRIMARY KEY (furnace, alarm, channel, raised_ms)) STRICT, WITHOUT ROWID;
 INSERT INTO "shelved" VALUES('engine-shed','preheat-slow','tank',1767225600000,1767226600000,'Idris',1767225600061);
+CREATE INDEX pack_by_time ON pack (boot, last_ms);
 CREATE INDEX part_by_time ON part (furnace, start_ms);
 CREATE INDEX part_boot_by_part ON part_boot (part);
 CREATE INDEX set_aside_by_furnace ON set_aside (furnace, id);
