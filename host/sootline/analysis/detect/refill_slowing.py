@@ -57,7 +57,7 @@ class RefillSlowing(Detector):
         return self.learned(have, NEED)
 
     def _logged(self, entry: LogEntry) -> None:
-        if entry.kind in ("filter", "repair", "service", "batch"):
+        if entry.kind in ("filter", "batch"):
             self.plant.clear(self.alarm, at_ms=entry.at_ms)
             self._restart()
 
