@@ -16,8 +16,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, TypeVar
 
-import msgspec
-
 from sootline.alarms import Alarm
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
@@ -30,6 +28,7 @@ from sootline.lifecycle import AlarmList
 from sootline.live import Acknowledge, Act, Live, Log, Shelve
 from sootline.now import FurnaceNow, SetAside
 from sootline.profile import LogEntry, Profile
+from sootline.retained import RetainedAlarms
 from sootline.store import Store
 from sootline.units import System
 from sootline.watches import Changes, Watches
@@ -43,7 +42,6 @@ log = logging.getLogger(__name__)
 TICK_S = 5.0
 SETTLE_S = 600.0
 COMPACT_S = 600.0
-RETAINED_S = 1.0  # after subscribing, what the broker has retained has come by then
 BATCH = 500
 SET_ASIDE_SHOWN = 10
 _RETRY_S = 2.0
@@ -88,8 +86,7 @@ class Service:
         self._stopping = threading.Event()
         self._troubles: dict[str, str] = {}
         self._troubles_turn = threading.Lock()
-        self._retained: dict[str, bytes] = {}
-        self._reconcile_at: float | None = None
+        self._retained = RetainedAlarms(options.root)
         self.live = Live(self._queue.put)
         self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
         self.broker = (
@@ -173,7 +170,7 @@ class Service:
             self._client.start()
             next_tick = settle_at = time.monotonic()
             while not self._stopping.is_set():
-                due = min(next_tick, self._reconcile_at or next_tick)
+                due = min(next_tick, self._retained.due_s or next_tick)
                 self._handle(self._collect(due - time.monotonic()))
                 now = time.monotonic()
                 if now >= due:
@@ -220,9 +217,9 @@ class Service:
             if isinstance(item, Delivery):
                 deliveries.append(item)
             elif isinstance(item, Connected):
-                self._retained.clear()
+                self._retained.forget()
             elif isinstance(item, Subscribed):
-                self._reconcile_at = time.monotonic() + RETAINED_S
+                self._retained.listen(time.monotonic())
                 self._watches.listening(now_ms())
                 self._trouble("broker", None)
         self._take(deliveries)
@@ -241,9 +238,7 @@ class Service:
             self._persist(lambda: self._write_recording(messages))
         for delivery in deliveries:
             self._client.acknowledge(delivery)
-            message = delivery.message
-            if message.retained and topics.is_alarm(message.topic, self._options.root):
-                self._retained[message.topic] = message.payload
+            self._retained.heard(delivery.message)
         self._record(self._watches.deliver(arrivals))
         self._show({arrival.furnace for arrival in arrivals})
 
@@ -363,34 +358,8 @@ class Service:
 
     def _publish(self) -> None:
         """Bring the retained alarms at the broker in line with those that stand."""
-        if not self._client.connected or (self._reconcile_at and time.monotonic() < self._reconcile_at):
-            return
-        self._reconcile_at = None
-        wanted = {
-            topics.build(alarm.furnace, topics.alarm_leaf(alarm.alarm, alarm.channel), self._options.root): alarm
-            for alarm in self._alarms.standing().values()
-        }
-        for topic, alarm in wanted.items():
-            payload = msgspec.json.encode(alarm.record())
-            if self._retained.get(topic) != payload:
-                self._client.publish(topic, payload, retain=True)
-                self._retained[topic] = payload
-        for topic in [topic for topic in self._retained if topic not in wanted]:
-            if self._retained.pop(topic):
-                last = self._last(topic)
-                if last is not None:
-                    self._client.publish(topic, msgspec.json.encode(last.record()), retain=False)
-                self._client.publish(topic, b"", retain=True)
-
-    def _last(self, topic: str) -> Alarm | None:
-        """The newest record that was published under a topic."""
-        place = topics.parse(topic, self._options.root)
-        same = [
-            alarm
-            for alarm in self._alarms.merged.values()
-            if place and alarm.furnace == place.furnace and topics.alarm_leaf(alarm.alarm, alarm.channel) == place.leaf
-        ]
-        return max(same, key=lambda alarm: alarm.raised_ms, default=None)
+        if self._client.connected:
+            self._retained.publish(self._alarms, time.monotonic(), self._client.publish)
 
     def _show(self, names: Iterable[str]) -> None:
         self.live.show([self._picture(name) for name in names])

@@ -6,7 +6,7 @@ import urllib.request
 from pathlib import Path
 
 from sootline.live import Live
-from sootline.service import RETAINED_S
+from sootline.retained import WAIT_S
 from tests.service.kit import Peer, eventually, payloads, running, stalled_refill
 
 MEASUREMENTS = "sootline/engine-shed/measurements"
@@ -65,7 +65,7 @@ def test_a_restart_repeats_nothing(tmp_path: Path) -> None:
         with running(tmp_path) as service, Peer(service.address.port) as peer:
             assert peer.hear(ALARM) == first  # what was retained, not a new one
             eventually(lambda: service.live.furnaces())
-            time.sleep(RETAINED_S + 0.5)  # after this the host has brought the retained alarms in line
+            time.sleep(WAIT_S + 0.5)  # after this the host has brought the retained alarms in line
             assert peer.heard.empty()
             assert service.store.alarms() == stored
 
