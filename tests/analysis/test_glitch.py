@@ -38,6 +38,8 @@ def slow(gaps: list[int], column: list[float]) -> list[float]:
         agrees = len(before) < 2 or any(
             t - t0 > SAMPLING.idle_gap_ms or abs(x - x0) <= at_once + per_s * (t - t0) / 1000 for t0, x0 in before[-2:]
         )
+        if x == 85.0 and before and before[-1][1] != 85.0 and abs(x - before[-1][1]) > 3.0:
+            agrees = False  # the power-on value, and the oil was not as warm
         before.append((t, x))
         out.append(x if agrees else math.nan)
     return out

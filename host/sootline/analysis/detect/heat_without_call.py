@@ -64,16 +64,11 @@ class HeatWithoutCall(Detector):
     def _still_burning(self) -> None:
         running = self.plant.state("burner")
         burning = self.engine.fire.on and running is not False
-        if burning and not running and self.plant.state("flame") is None and self._cooling():
+        if burning and not running and self.plant.state("flame") is None and self.engine.fire.cooling():
             self.plant.at(self.plant.now_ms + AGAIN_MS, self._still_burning)  # the stack lags: it may just have ended
             return
         if self._no_call() and (running or burning):
             self._raise("critical", "the burner runs on" if running else "the fire goes on")
-
-    def _cooling(self) -> bool:
-        """The stack falls by more than 2 % a minute of its height over the air."""
-        stack, slope = self.plant.value("stack"), self.plant.slope_per_min("stack", AGAIN_MS)
-        return stack is not None and slope is not None and slope < -0.02 * (stack - self.engine.fire.air_C())
 
     def _still_hot(self, was_C: float | None) -> None:
         now_C = self.plant.value("stack")

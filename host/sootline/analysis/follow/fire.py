@@ -86,8 +86,13 @@ class Fire:
         if level - air < FALLEN_SHARE * (was - air):
             self._set(False, ended_ms)
             self.plant.at(ended_ms + SETTLE_MS, self._still_burns, ended_ms)
-        elif now - noticed_ms < FALL_MS:
+        elif now - noticed_ms < FALL_MS or self.cooling():
             self.plant.at(now + 10_000, self._fallen, ended_ms, noticed_ms)
+
+    def cooling(self) -> bool:
+        """The stack falls by more than 2 % a minute of its height over the air: slowly, but no fire does that."""
+        stack, slope = self.plant.value("stack"), self.plant.slope_per_min("stack", 60_000)
+        return stack is not None and slope is not None and slope < -FLAT_PER_MIN * (stack - self.air_C())
 
     def is_out(self) -> bool:
         """Known not to burn: its end was seen, or nothing was seen and the stack is colder than any fire leaves it."""

@@ -1,0 +1,434 @@
+"""Flame, heat and stack: each alarm at its limit, its return, and the near miss that stays silent."""
+
+import numpy as np
+import pytest
+
+from sootline.events import Event
+from sootline.profile import LogEntry
+from sootline.series import Rows
+from tests.analysis.kit import (
+    DAY,
+    HOUR,
+    ON_CALL,
+    Drawn,
+    Points,
+    flue,
+    found,
+    held,
+    ms,
+    pulses,
+    rows,
+    run,
+    seconds,
+)
+
+
+def fire(end_s: float, *fires: tuple[float, float], **more: Drawn) -> Rows:
+    drawn: dict[str, Drawn] = {
+        "tank": held(65, end_s),
+        "nozzle": held(95, end_s),
+        "stack": flue(*fires),
+        "return_air": held(15, end_s),
+        "pump": 0,
+    }
+    return rows(end_s, **(drawn | more))
+
+
+# ignition-failure
+
+
+def test_ignition_failure_with_burner() -> None:
+    """Burner on at 1000 s and 1500 s, no rise in the trial of 90 s; a proved firing ends it."""
+    burner = pulses((1000, 1200), (1500, 1700), (2200, 4500))
+    (alarm,) = found(run(fire(6000, (2210, 4500), burner=burner, call=pulses((900, 4500)))), "ignition-failure")
+    assert seconds(alarm.raised_ms) == 1090.0 and alarm.priority == "high"
+    assert alarm.detail["escalated"] == "2026-01-05T00:26:30.000Z", "the second in an hour"
+    assert alarm.detail["tries"] == 2, "each counts once"
+    assert alarm.detail["nozzle_C"] == pytest.approx(95, abs=1)
+    assert seconds(alarm.cleared_ms) == pytest.approx(2210 + 300, abs=30)
+
+
+def test_a_single_failure_is_medium() -> None:
+    burner = pulses((1000, 1200), (2000, 3500))
+    (alarm,) = found(run(fire(5000, (2010, 3500), burner=burner, call=pulses((900, 3500)))), "ignition-failure")
+    assert alarm.priority == "medium"
+
+
+@pytest.mark.parametrize("starts_s", [1500.0, 0.0])
+def test_a_fire_that_burned_before_it_was_watched(starts_s: float) -> None:
+    """The watch begins, or sees again after a gap, in mid-firing: the burner's end is no failure to light."""
+    whole = fire(4000, (1010, 2500), burner=pulses((1000, 2500)), call=pulses((900, 2600)))
+    seen = [whole.between(0, ms(1200))] if not starts_s else []
+    assert not found(run(*seen, whole.between(ms(1800), 2**62)), "ignition-failure")
+
+
+def test_a_late_light_within_the_trial_is_no_failure() -> None:
+    burner = pulses((1000, 2500))
+    assert not found(run(fire(4000, (1050, 2500), burner=burner, call=pulses((900, 2500)))), "ignition-failure")
+
+
+def test_a_call_that_ends_at_once_is_no_failure() -> None:
+    burner = pulses((1000, 1007))
+    assert not found(run(fire(4000, burner=burner, call=pulses((900, 1007)))), "ignition-failure")
+
+
+@pytest.mark.parametrize(("lit_after_s", "count"), [(240.0, 0), (None, 1)])
+def test_ignition_failure_on_the_required_four(lit_after_s: float | None, count: int) -> None:
+    """Heated only on call: the oil is ready at 600 s + 14 min, and the stack has 5 min to rise."""
+    ready = 600 + 14 * 60
+    tank = [(0.0, 20.0), (600.0, 20.0), (600 + 15 * 60, 65.0), *((s + 1500, t) for s, t in held(65, 2000))]
+    fires = [] if lit_after_s is None else [(ready + lit_after_s, 3500.0)]
+    site = rows(3600, tank=tank, nozzle=held(95, 3600), stack=flue(*fires), pump=0)
+    alarms = found(run(site, profile=ON_CALL), "ignition-failure")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert seconds(alarm.raised_ms) == pytest.approx(ready + 300, abs=20) and alarm.priority == "high"
+
+
+# lockout
+
+
+def test_lockout_counts_resets_and_returns() -> None:
+    lockout = pulses((1000, 1500), (1600, 2000))
+    site = fire(5000, (2100, 4500), lockout=lockout, call=pulses((900, 4500)))
+    (alarm,) = found(run(site), "lockout")
+    assert (seconds(alarm.raised_ms), alarm.priority, alarm.hazard) == (1000.0, "high", "fire")
+    assert alarm.detail["resets_24h"] == 2 and alarm.detail["do_not_reset"] is True
+    assert seconds(alarm.cleared_ms) == pytest.approx(2400, abs=30)
+
+
+def test_one_reset_is_allowed() -> None:
+    site = fire(5000, (2100, 4500), lockout=pulses((1000, 1500)), call=pulses((900, 4500)))
+    assert found(run(site), "lockout")[0].detail["do_not_reset"] is False
+
+
+@pytest.mark.parametrize(("call_until_s", "count"), [(2500.0, 1), (1700.0, 0)])
+def test_lockout_without_its_contact(call_until_s: float, count: int) -> None:
+    """A start that failed at 1200 s, and nothing for 10 min with the call on."""
+    site = fire(3000, burner=pulses((1000, 1200)), call=pulses((900, call_until_s)))
+    alarms = found(run(site), "lockout")
+    assert [seconds(a.raised_ms) for a in alarms] == [1800.0] * count
+
+
+def test_a_lockout_hides_what_follows_from_it() -> None:
+    site = fire(HOUR + 1000, lockout=pulses((1000, 9000)), burner=pulses((900, 1000)), call=pulses((890, 9000)))
+    engine = run(site)
+    assert {a.alarm: a.suppressed_by for a in engine.alarms} == {
+        "lockout": None, "ignition-failure": "lockout", "no-heat": "lockout",
+    }  # fmt: skip
+
+
+# flame-loss
+
+
+def test_flame_loss_and_its_return() -> None:
+    """Out at 2000 s with the call on, back at 2080 s, proved 5 min later."""
+    site = fire(5000, (1000, 2000), (2080, 4500), call=pulses((900, 4500)))
+    (alarm,) = found(run(site), "flame-loss")
+    assert seconds(alarm.raised_ms) == pytest.approx(2000, abs=5), "dated to where the fall began"
+    assert alarm.priority == "medium" and alarm.detail["losses_1h"] == 1
+    assert seconds(alarm.cleared_ms) == pytest.approx(2080 + 300, abs=30)
+
+
+def test_two_losses_in_an_hour_are_high() -> None:
+    site = fire(7000, (1000, 2000), (2080, 3500), (3580, 6500), call=pulses((900, 6500)))
+    alarms = found(run(site), "flame-loss")
+    assert [a.priority for a in alarms] == ["high"] and alarms[0].detail["losses_1h"] == 2
+
+
+def test_the_end_of_a_call_is_no_flame_loss() -> None:
+    for late_s in (0, 10):
+        site = fire(5000, (1000, 2000), call=pulses((900, 2000 + late_s)))
+        assert not found(run(site), "flame-loss")
+
+
+def test_flame_loss_by_the_detector() -> None:
+    flame = pulses((1000, 2000), (2080, 4500))
+    site = fire(5000, (1000, 2000), (2080, 4500), call=pulses((900, 4500)), flame=flame)
+    (alarm,) = found(run(site), "flame-loss")
+    assert (seconds(alarm.raised_ms), seconds(alarm.found_ms)) == (2000.0, 2020.0)
+
+
+# no-heat
+
+
+@pytest.mark.parametrize(("lit_s", "count"), [(None, 1), (2300.0, 0)])
+def test_no_heat(lit_s: float | None, count: int) -> None:
+    """45 min of call; a fire proved 5 min before that is an answer."""
+    fires = [] if lit_s is None else [(600 + lit_s, 6000.0)]
+    room = [(0.0, 15.0), (6000.0, 10.0)]
+    alarms = found(run(fire(6600, *fires, call=pulses((600, 6000)), room=room)), "no-heat")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert (seconds(alarm.raised_ms), alarm.priority) == (600.0 + 2700, "high")
+        assert seconds(alarm.cleared_ms) == 6000.0, "nobody asks any more"
+        # 12.25 degC, falling 3 K/h: 3 degC is 3 h 5 min away
+        assert alarm.detail["freeze_at"].startswith("2026-01-05T04:0")
+        assert alarm.detail["waiting_min"] == 45 and alarm.detail["room_C"] == pytest.approx(12.25, abs=0.1)
+
+
+def test_no_heat_returns_with_a_proved_firing() -> None:
+    (alarm,) = found(run(fire(8000, (5000, 7000), call=pulses((600, 7000)))), "no-heat")
+    assert seconds(alarm.cleared_ms) == pytest.approx(5300, abs=30)
+
+
+# heat-without-call
+
+
+def test_heat_without_call() -> None:
+    (alarm,) = found(run(fire(6000, (1000, 3000), call=0)), "heat-without-call")
+    assert 1000 + 120 <= (seconds(alarm.raised_ms) or 0) <= 1000 + 210
+    assert (alarm.priority, alarm.hazard) == ("critical", "fire")
+    assert (seconds(alarm.cleared_ms) or 0) > 3000
+
+
+def test_a_burner_that_runs_on() -> None:
+    site = fire(4000, (1010, 3000), call=pulses((900, 2000)), burner=pulses((1000, 3000)))
+    (alarm,) = found(run(site), "heat-without-call")
+    assert (seconds(alarm.raised_ms), alarm.detail["reason"]) == (2120.0, "the burner runs on")
+
+
+def test_a_fire_that_ends_soon_after_its_call() -> None:
+    site = fire(4000, (1010, 2090), call=pulses((900, 2000)), burner=pulses((1000, 2090)))
+    assert not found(run(site), "heat-without-call")
+
+
+@pytest.mark.parametrize(("more", "priority"), [({"call": pulses((900, 2500))}, "critical"), ({}, "medium")])
+@pytest.mark.parametrize(("stays_C", "count"), [(195.0, 1), (170.0, 0)])
+def test_a_stack_that_does_not_cool(more: dict[str, Drawn], priority: str, stays_C: float, count: int) -> None:
+    """Falling for some minutes, then standing at 195 degC, half an hour after the fire; medium on the four."""
+    burning = [(0.0, 25.0), (1000.0, 25.0), (1120.0, 260.0), (2500.0, 260.0)]
+    glow = [*burning, (2560.0, 220.0), (2800.0, 200.0), (3000.0, stays_C), (6000.0, stays_C)]
+    drawn: dict[str, Drawn] = {"tank": held(65, 6000), "nozzle": held(95, 6000), "stack": glow, "pump": 0}
+    alarms = found(run(rows(6000, **(drawn | more))), "heat-without-call")
+    assert [(a.priority, a.detail["reason"]) for a in alarms] == [(priority, "the stack does not cool")] * count
+    assert all(seconds(a.raised_ms) == pytest.approx(2500 + 1800, abs=5) for a in alarms)
+
+
+# stack-high, limit-open, short-cycling, air-pressure
+
+
+@pytest.mark.parametrize(("top_C", "hold_s", "count"), [(380.0, 60, 0), (381.0, 8, 0), (381.0, 60, 1)])
+def test_stack_high(top_C: float, hold_s: float, count: int) -> None:
+    stack = [
+        (0.0, 25.0),
+        (1000.0, 25.0),
+        (1300.0, 370.0),
+        (1301.0, top_C),
+        (1301 + hold_s, top_C),
+        (1302 + hold_s, 376.0),
+    ]
+    alarms = found(run(fire(2000, stack=stack)), "stack-high")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert 1311 <= (seconds(alarm.raised_ms) or 0) <= 1316 and alarm.priority == "critical"
+        assert (alarm.detail["stack_C"], alarm.detail["limit_C"]) == (top_C, 380.0)
+        assert (seconds(alarm.cleared_ms) or 0) <= 1302 + hold_s + 5
+
+
+def test_limit_open() -> None:
+    """Twice in a day: medium; the third time: high; gone after a day without."""
+    limit = pulses((2000, 2100), (8000, 8100), (9000, 9100))
+    end_s = 1.2 * DAY
+    site = rows(
+        end_s, 15, tank=held(65, end_s), nozzle=held(95, end_s), stack=held(25, end_s), pump=0, limit=limit,
+        call=pulses((1000, 9500)),
+    )  # fmt: skip
+    (alarm,) = found(run(site), "limit-open")
+    assert (seconds(alarm.raised_ms), alarm.priority) == (8000.0, "high")
+    assert alarm.detail["escalated"] == "2026-01-05T02:30:00.000Z" and alarm.detail["opened_24h"] == 3
+    assert seconds(alarm.cleared_ms) == 9000.0 + DAY
+
+
+@pytest.mark.parametrize("limit", [pulses((2000, 2100)), pulses((6000, 6100), (8000, 8100))])
+def test_limit_open_once_or_without_a_call(limit: Points) -> None:
+    assert not found(run(fire(9000, call=pulses((1000, 5000)), limit=limit)), "limit-open")
+
+
+def test_the_limit_hides_short_cycling() -> None:
+    cycles = [(1000.0 + 420 * k, 1150.0 + 420 * k) for k in range(8)]
+    site = fire(
+        6000, flame=pulses(*cycles), burner=pulses(*cycles), call=pulses((900, 5000)),
+        limit=pulses(*((end, end + 200) for _, end in cycles)),
+    )  # fmt: skip
+    assert {a.suppressed_by for a in found(run(site), "short-cycling")} == {"limit-open"}
+
+
+@pytest.mark.parametrize(("on_s", "every_s", "count"), [(170, 1200, 1), (190, 1200, 0), (300, 650, 1), (300, 800, 0)])
+def test_short_cycling(on_s: float, every_s: float, count: int) -> None:
+    """Six firings under 3 min on average, or six starts within the hour."""
+    cycles = [(1000.0 + every_s * k, 1000.0 + every_s * k + on_s) for k in range(6)]
+    engine = run(fire(9000, flame=pulses(*cycles), stack=25))
+    alarms = found(engine, "short-cycling")
+    assert [(a.priority, seconds(a.raised_ms)) for a in alarms] == [("low", cycles[-1][1])] * count
+
+
+def test_short_cycling_returns_after_six_normal_firings() -> None:
+    cycles = [(1000.0 + 600 * k, 1100.0 + 600 * k) for k in range(6)] + [
+        (6000.0 + 1500 * k, 6900.0 + 1500 * k) for k in range(12)
+    ]
+    (alarm,) = found(run(fire(26_000, flame=pulses(*cycles), stack=25)), "short-cycling")
+    assert alarm.cleared_ms is not None
+
+
+@pytest.mark.parametrize(("low_kPa", "low_s", "count"), [(87.0, 600, 0), (86.0, 25, 0), (86.0, 600, 1)])
+def test_air_pressure(low_kPa: float, low_s: float, count: int) -> None:
+    """96.5 kPa +- 10 kPa for 30 s while it fires; gone after 5 min inside."""
+    air = [
+        (0.0, 96.5e3),
+        (2000.0, 96.5e3),
+        (2000.1, low_kPa * 1e3),
+        (2000 + low_s, low_kPa * 1e3),
+        (2000.1 + low_s, 96.5e3),
+    ]
+    site = fire(5000, (1010, 4000), burner=pulses((1000, 4000)), air_pressure=air)
+    alarms = found(run(site), "air-pressure")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert 2030 <= (seconds(alarm.raised_ms) or 0) <= 2040 and alarm.priority == "medium"
+        assert alarm.detail["setpoint_Pa"] == 96500 and alarm.detail["pressure_Pa"] == 86000
+        assert seconds(alarm.cleared_ms) == pytest.approx(2600 + 300, abs=10)
+
+
+def test_no_air_when_a_call_starts() -> None:
+    site = fire(3000, burner=pulses((1000, 1200)), call=pulses((990, 2500)), air_pressure=500.0)
+    assert [seconds(a.raised_ms) for a in found(run(site), "air-pressure")] == [1030.0]
+    idle = fire(3000, burner=0, call=0, air_pressure=500.0)
+    assert not found(run(idle), "air-pressure"), "the compressor may rest"
+
+
+# firing by firing: made as events
+
+
+class Firing:
+    """An engine that is told of firings, five a day, each 1000 s."""
+
+    def __init__(self) -> None:
+        self.engine = run(rows(60, return_air=15))
+        self.s = 0.0
+        self.noise = np.random.default_rng(5)
+
+    def fire(self, n: int, stack_C: float = 275.0, sd_K: float = 0.0, **features: float) -> None:
+        for _ in range(n):
+            self.s += DAY / 5
+            self.engine.plant.history.now_ms = ms(self.s)
+            self.engine.fire.burned_ms += 1_000_000
+            known = {"stack_end": stack_C + sd_K * self.noise.normal(), "return_air_end": 15.0, "burned_s": 1000.0}
+            event = Event("engine-shed", "firing", ms(self.s - 1000), ms(self.s), known | features)
+            self.engine.plant.happened(event)
+
+    def log(self, kind: str) -> None:
+        self.s += 10
+        self.engine.plant.history.now_ms = ms(self.s)
+        self.engine.plant.logged(LogEntry(ms(self.s), kind))  # type: ignore[arg-type]
+
+    def rise(self, n: int, K_each: float, from_C: float = 275.0) -> float:
+        """n firings, each K_each hotter than the one before; the last stack [degC]."""
+        for k in range(n):
+            self.fire(1, from_C + K_each * (k + 1), 2.0)
+        return from_C + K_each * n
+
+
+def test_stack_rising_and_its_return_with_a_cleaning() -> None:
+    """1 K a firing after 40 clean ones: the mean of 5 days (25 firings) passes 20 K near the 33rd."""
+    site = Firing()
+    site.fire(40, sd_K=2.0)
+    top_C = site.rise(45, 1.0)
+    (alarm,) = found(site.engine, "stack-rising")
+    since = ((seconds(alarm.raised_ms) or 0) - 40 * DAY / 5) / (DAY / 5)
+    assert 28 <= since <= 38
+    assert alarm.detail["rise_K"] == pytest.approx(top_C - 275, abs=8)
+    assert alarm.detail["slope_K_per_100h"] == pytest.approx(100 * 3.6, rel=0.15)  # 1 K in 1000 s
+    assert alarm.priority == "medium" and alarm.detail["binding"] in ("rise", "stack limit")
+    assert alarm.detail["clean_from"] <= alarm.detail["clean_by"] <= alarm.detail["clean_to"]
+    assert alarm.detail["compared_with"] == "the first weeks", "nobody declared it clean"
+    site.log("cleaning")
+    assert found(site.engine, "stack-rising")[0].cleared_ms == ms(site.s)
+    site.fire(60, sd_K=2.0)
+    assert len(found(site.engine, "stack-rising")) == 1
+
+
+def test_a_rise_of_fifteen_kelvin_is_none() -> None:
+    site = Firing()
+    site.fire(40, sd_K=2.0)
+    top_C = site.rise(50, 0.3)
+    site.fire(50, top_C, 2.0)
+    assert not found(site.engine, "stack-rising")
+
+
+def test_stack_rising_returns_below_two_thirds_for_ten_days() -> None:
+    site = Firing()
+    site.fire(40, sd_K=2.0)
+    site.rise(45, 1.0)
+    for k in range(45):
+        site.fire(1, 320 - (k + 1), 2.0)
+    site.fire(90, sd_K=2.0)
+    (alarm,) = found(site.engine, "stack-rising")
+    assert alarm.cleared_ms is not None
+
+
+@pytest.mark.parametrize(("step_K", "count"), [(12.0, 0), (25.0, 1), (-25.0, 1)])
+def test_stack_step(step_K: float, count: int) -> None:
+    """Medians of five firings before and after: the fifth after shows it, dated to the first."""
+    site = Firing()
+    site.fire(45, sd_K=1.0)
+    at_s = site.s + DAY / 5
+    site.fire(4, 275 + step_K, 1.0)
+    assert not found(site.engine, "stack-step") or abs(step_K) > 15
+    site.fire(1, 275 + step_K, 1.0)
+    alarms = found(site.engine, "stack-step")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert abs((seconds(alarm.raised_ms) or 0) - at_s) <= 2 * DAY / 5 and alarm.priority == "medium"
+        assert alarm.detail["step_K"] == pytest.approx(step_K, abs=3)
+        assert not found(site.engine, "stack-rising"), "a step is not ash"
+
+
+def test_stack_step_returns_with_a_log_entry_or_back() -> None:
+    for ends in ("log", "back"):
+        site = Firing()
+        site.fire(45, sd_K=1.0)
+        site.fire(12, 300, 1.0)
+        assert found(site.engine, "stack-step")[0].cleared_ms is None
+        if ends == "log":
+            site.log("nozzle")
+        else:
+            site.fire(12, 275, 1.0)
+        assert found(site.engine, "stack-step")[0].cleared_ms is not None
+        assert len(found(site.engine, "stack-step")) == 1
+
+
+@pytest.mark.parametrize(("low", "count"), [(4, 0), (5, 1)])
+def test_stack_low(low: int, count: int) -> None:
+    """Net of 15 degC return air: 149 K in five firings in a row, then five above."""
+    site = Firing()
+    site.fire(10)
+    site.fire(low, 164.0)
+    alarms = found(site.engine, "stack-low")
+    assert [(a.priority, a.detail["net_stack_K"]) for a in alarms] == [("low", 149.0)] * count
+    site.fire(4, 170.0)
+    assert all(a.cleared_ms is None for a in found(site.engine, "stack-low"))
+    site.fire(1, 170.0)
+    assert all(a.cleared_ms == ms(site.s) for a in found(site.engine, "stack-low"))
+
+
+@pytest.mark.parametrize(("late_s", "count"), [(2.9, 0), (3.1, 1)])
+def test_ignition_delayed(late_s: float, count: int) -> None:
+    """20 lights of 3 s, then a mean of five that is more than 3 s later."""
+    site = Firing()
+    site.fire(20, time_to_flame_s=3.0)
+    site.fire(4, time_to_flame_s=3.0 + late_s)
+    assert not found(site.engine, "ignition-delayed")
+    site.fire(1, time_to_flame_s=3.0 + late_s)
+    alarms = found(site.engine, "ignition-delayed")
+    assert [(a.priority, a.detail["late_s"], a.detail["usual_s"]) for a in alarms] == [("medium", 3.1, 3.0)] * count
+    site.fire(14, time_to_flame_s=3.0)
+    assert all(a.cleared_ms is not None for a in found(site.engine, "ignition-delayed"))
+
+
+def test_new_electrodes_end_a_delay() -> None:
+    site = Firing()
+    site.fire(20, time_to_flame_s=3.0)
+    site.fire(5, time_to_flame_s=8.0)
+    site.log("electrodes")
+    assert found(site.engine, "ignition-delayed")[0].cleared_ms == ms(site.s)
