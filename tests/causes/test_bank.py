@@ -8,12 +8,16 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from sootline.analysis.causes.finder import look
+from sootline.analysis.causes.scene import EVIDENCE, Finding
+from sootline.analysis.causes.trees import TREES
 from sootline.analysis.engine import Engine
 from sootline.analysis.sampling import Sampling
+from sootline.profile import LogEntry
 from sootline.series import Rows
 from tests.causes import bank
 from tests.causes.cases import CASES
-from tests.causes.world import SETS, Case, _profile, known, only, rows_of
+from tests.causes.world import HOUR_MS, SETS, Case, _profile, known, only, rows_of
 
 FAST = (
     "air-leak-shed", "valve-shut-shed", "float-down-shed", "float-up-shed", "pump-unseen-shed", "sips-shed",
@@ -113,3 +117,29 @@ def test_missing_readings_never_raise(seed: int) -> None:
         engine.feed(rows)
         for entry in engine.plant.book.entries:  # and every tree looks at every alarm's scene
             engine.causes.look_again(entry)
+
+
+def test_only_what_was_written_down_before_an_alarm_explains_it() -> None:
+    _, rows = story("four")
+    start_ms = int(rows.t_ms[0])
+    log = (LogEntry(start_ms + HOUR_MS, "batch"), LogEntry(start_ms + 3 * HOUR_MS, "filter"))
+    engine = Engine(replace(_profile("shed"), log=log), sampling=Sampling())
+    engine.feed(rows)
+    seen = engine.causes.seen
+    assert seen.entered("batch", start_ms + 2 * HOUR_MS, 4.0) == log[0]
+    assert seen.entered("filter", start_ms + 2 * HOUR_MS, 3.0) is None
+    assert seen.entered("batch", start_ms + 2 * HOUR_MS, 0.02) is None
+
+
+def test_what_was_found_stays_found_and_first_looks_are_not_repeated() -> None:
+    saved, rows = story("all")
+    engine: Engine = pickle.loads(saved)
+    engine.feed(rows)
+    entry = next(entry for entry in engine.plant.book.entries if entry.alarm == "refill-timeout")
+    gone = {"no-such-thing-any-more": Finding(True, "as it was")}
+    assert look(engine, engine.causes.seen, entry, gone).items() >= gone.items()
+    once = [name for name in TREES["flame-loss"].evidence if EVIDENCE[name].once]
+    entry = next(entry for entry in engine.plant.book.entries if entry.alarm == "flame-loss")
+    kept = {name: Finding(True, "as it was") for name in once}
+    later = look(engine, engine.causes.seen, entry, kept)
+    assert once and all(later[name] == kept[name] for name in once)

@@ -8,7 +8,7 @@ def _entered(scene: Scene, kind: str, days: float, what: str) -> Finding | None:
     entry = scene.seen.entered(kind, scene.entry.raised_ms, days)
     if entry is None:
         return None
-    hours = max(0.0, (scene.entry.raised_ms - entry.at_ms) / 3_600_000)
+    hours = (scene.entry.raised_ms - entry.at_ms) / 3_600_000
     ago = f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
     return Finding(True, f"{what} {ago} before")
 

@@ -119,7 +119,7 @@ def current_half(scene: Scene) -> Finding | None:
     usual = None if now is None else scene.usual(f"{scene.entry.channel}_heater_A")
     if now is None or usual is None or usual <= 0:
         return None
-    return Finding(0.3 < now / usual < 0.7, f"heater draws {now:.1f} A, usual {usual:.1f}")
+    return Finding(0.3 < now / usual < 0.7, f"heater draws {abs(now):.1f} A, usual {usual:.1f}")
 
 
 @evidence("current-none", 0.2, once=True)
@@ -128,7 +128,7 @@ def current_none(scene: Scene) -> Finding | None:
     now = _heater_A(scene, 60_000)
     if now is None or not scene.plant.state(f"{scene.entry.channel}_heater"):
         return None
-    return Finding(now < 0.2, f"drive on, heater draws {now:.1f} A")
+    return Finding(now < 0.2, f"drive on, heater draws {abs(now):.1f} A")
 
 
 @evidence("current-undriven", 0.05, once=True)
@@ -138,7 +138,7 @@ def current_undriven(scene: Scene) -> Finding | None:
     if channel not in OTHER or scene.plant.state(f"{channel}_heater") is not False:
         return None
     now = scene.plant.value(f"{channel}_heater_current")
-    return None if now is None else Finding(now > 0.2, f"drive off, heater draws {now:.1f} A")
+    return None if now is None else Finding(now > 0.2, f"drive off, heater draws {abs(now):.1f} A")
 
 
 @evidence("drive-off", 0.4, once=True)

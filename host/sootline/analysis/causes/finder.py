@@ -28,7 +28,7 @@ class CauseFinder:
         self.plant = engine.plant
         self.seen = Recorder(engine)
         self._looked: dict[tuple[str, str | None], tuple[int, object]] = {}
-        self._found: dict[tuple[str, str | None], tuple[int, dict[str, Finding]]] = {}
+        self._found: dict[tuple[str, str | None], tuple[object, dict[str, Finding]]] = {}
         self.plant.on_raise(self._raised)
 
     def _raised(self, entry: Entry) -> None:
@@ -51,12 +51,10 @@ class CauseFinder:
 
     def look_again(self, entry: Entry) -> None:
         """Bring the causes of an alarm up to what is known now."""
-        place = (entry.alarm, entry.channel)
-        raised_ms, findings = self._found.get(place, (None, {}))
-        if raised_ms != entry.raised_ms:
-            findings = {}
-        findings = look(self.engine, self.seen, entry, findings)
-        self._found[place] = (entry.raised_ms, findings)
+        place, which = (entry.alarm, entry.channel), (entry.raised_ms, entry.detail.get("repeats"))
+        known, findings = self._found.get(place, (None, {}))
+        findings = look(self.engine, self.seen, entry, findings if known == which else {})
+        self._found[place] = (which, findings)
         causes = likely(entry, findings)
         if entry.detail.get("causes") != causes:
             entry.detail["causes"] = causes

@@ -61,4 +61,4 @@ def _words(
         if abs(says) >= SAYS_SOMETHING:
             told.append((-abs(says), ("" if says > 0 else "against: ") + findings[name].words))
     told.sort(key=lambda item: item[0])
-    return tuple(words for _, words in told[:4])
+    return tuple(dict.fromkeys(words for _, words in told))[:4]

@@ -58,11 +58,11 @@ class Recorder:
         self.plant.on_event("preheat", self._preheat)
         self.plant.on_log(self.log.append)
 
-    def entered(self, kind: str, now_ms: int, days: float) -> LogEntry | None:
-        """The last log entry of a kind within so many days, or None."""
-        found = (entry for entry in reversed(self.log) if entry.kind == kind)
+    def entered(self, kind: str, until_ms: int, days: float) -> LogEntry | None:
+        """The last log entry of a kind in so many days before a time, or None."""
+        found = (entry for entry in reversed(self.log) if entry.kind == kind and entry.at_ms <= until_ms)
         entry = next(found, None)
-        return entry if entry is not None and now_ms - entry.at_ms <= days * DAY_MS else None
+        return entry if entry is not None and until_ms - entry.at_ms <= days * DAY_MS else None
 
     def _add(self, feature: str, t_ms: int, value: float | None) -> None:
         self.daily[feature].add(t_ms, value)
