@@ -15,7 +15,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("commands",),
     ("demo",),
     ("service",),
-    ("web", "watches"),
+    ("web", "watches", "retained"),
     ("ingest", "live"),
     ("mirror", "frames"),
     ("broker", "files", "store", "bench", "fleet"),

@@ -188,7 +188,8 @@ def _times_ms(batch: pa.RecordBatch, path: Path) -> Times:
         micro: Times = np.asarray(column.cast(pa.timestamp("us", column.type.tz), safe=False).cast(pa.int64()))
         return (micro + 500) // 1000
     if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
-        return np.rint(np.asarray(column.cast(pa.float64())) * 1000).astype(np.int64)
+        seconds: Floats = np.asarray(column.cast(pa.float64()))
+        return np.rint(seconds * 1000).astype(np.int64)
     raise UserError(f"{path}: 'time' must be timestamps in UTC or Unix seconds, not {column.type}")
 
 
@@ -235,5 +236,6 @@ def _floats(column: pa.Array) -> Floats:
 def _absurd(name: str, reading: Floats) -> Mask:
     channel = CHANNELS[name]
     if channel.kind == "state":
-        return (reading != 0.0) & (reading != 1.0) & (reading == reading)
-    return (reading < channel.low) | (reading > channel.high)
+        return ~(np.isin(reading, (0.0, 1.0)) | np.isnan(reading))
+    absurd: Mask = (reading < channel.low) | (reading > channel.high)
+    return absurd
