@@ -113,7 +113,7 @@ CLEAN = (
     _clean("c24-everything-but-faults", 224, 45, does(e.cold_snap, 10, 4, -6.0), does(e.doors, 8, 224), does(f.batch, 20, "hydraulic-68", True), does(e.setpoint, 24, "tank", 4.0), does(e.service, 28.4), does(e.gap, 33.1, 40.0), does(e.clock_step, 36.2, 4.0, 31.0), does(e.thermostat, 39, 2, 2.0), start="2025-12-18", fixed={"oil": "engine-thin", "january_C": -1.0}),
     _clean("c25-keep-warm-switched-off", 225, 24, does(e.summer, 12, 2.5), start="2026-04-08", fixed={"keep_warm": True, "january_C": -1.0}),
     _clean("c26-thick-cold-oil", 226, 30, does(e.cold_snap, 14, 4, -12.0), start="2025-12-28", fixed={"oil": "gear-hydraulic", "supply_outdoor": 0.8, "refill_share": 0.3}),
-    _clean("c27-wind", 227, 28, start="2026-02-01", profile="typical"),
+    _clean("c27-wind", 327, 28, start="2026-02-01", profile="typical"),
     _clean("c28-steady-on-call", 228, 28, does(e.thermostat, 14, 4, -3.0), start="2026-01-12", fixed={"keep_warm": False, "setback": False}),
     _clean("c29-two-pauses", 229, 44, does(e.summer, 14, 6, True), does(e.summer, 30, 5), start="2026-04-01", fixed={"january_C": -3.0}),
     _clean("c30-steady-keep-warm", 230, 30, does(e.doors, 6, 230), start="2025-11-25", fixed={"keep_warm": True, "setback": False}),

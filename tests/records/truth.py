@@ -122,6 +122,10 @@ def audit(truth: Truth) -> None:
     ):
         reader(truth)
     _apply_blames(truth)
+    for blame in truth.story.blames:
+        if blame.under:
+            hidden = {"alarm": blame.alarm, "under": blame.under, "start": blame.start, "end": blame.end}
+            truth.suppressed.append(hidden)
 
 
 def _apply_blames(truth: Truth) -> None:
@@ -183,6 +187,8 @@ def _idle_refills(truth: Truth) -> None:
         if off - start < 6 * HOUR and burned < 5 * MINUTE and off > last:
             last = off + 12 * HOUR
             truth.expect("refill-without-burning", start, off, dict.fromkeys(EVERY_SET, off + 15 * MINUTE), last)
+        elif off - start < 6.2 * HOUR and burned < 6.5 * MINUTE:
+            truth.story.tolerate("refill-without-burning", start, off + HOUR, "a little over the rule's five minutes")
 
 
 def _chatter(truth: Truth) -> None:
@@ -255,6 +261,8 @@ def _short(truth: Truth) -> None:
         mean = sum(f["off"] - f["lit"] for f in six) / 6.0
         often = six[5]["lit"] - six[0]["lit"] <= HOUR
         moment = six[5]["off"] if mean < 180.0 else six[5]["lit"]
+        if mean < 215.0 or six[5]["lit"] - six[0]["lit"] <= 1.2 * HOUR:
+            truth.story.tolerate("short-cycling", six[0]["lit"], moment + HOUR, "near the rule's limits")
         if (mean < 180.0 or often) and moment > last:
             last = moment + 12 * HOUR
             latest = dict.fromkeys(EVERY_SET, moment + 2 * HOUR)
@@ -348,6 +356,8 @@ def _no_heat(truth: Truth) -> None:
         since = start
         for firing in [*proved, {"lit": end - PROVED_S, "off": end}]:
             moment = since + wait
+            if firing["lit"] + PROVED_S > since + 38 * MINUTE:
+                truth.story.tolerate("no-heat", since, firing["lit"] + PROVED_S + 300.0, "near the rule's limit")
             if firing["lit"] + PROVED_S > moment and moment < end:
                 sets = [name for name in ("some", "all") if "call" in truth.channels[name]]
                 truth.expect(
