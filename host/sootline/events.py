@@ -1,4 +1,4 @@
-"""What happened at a furnace, finished and measured: refills, preheats, firings, soaks."""
+"""What happened at a furnace, finished and measured: refills, preheats, firings, the steady stack of each."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 class Event:
     """One finished event.
 
-    kind:     `refill`, `preheat`, `firing` or `soak`
+    kind:     `refill`, `preheat`, `firing`, `steady` (the normalised stack of a long enough firing) or `phase`
     features: numbers about it, unit in each key; None where a feature could not be measured
     """
 

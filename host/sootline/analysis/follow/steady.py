@@ -34,7 +34,7 @@ EXPLAINED_BY = ("batch", "nozzle", "shutter", "blower", "repair", "electrodes", 
 
 @dataclass(frozen=True, slots=True)
 class Steady:
-    """One firing. residual_K is None while the baseline is being learned."""
+    """One firing, also kept as an event of kind `steady`. residual_K is None while the baseline is being learned."""
 
     t_ms: int
     burned_h: float
@@ -120,8 +120,19 @@ class StackSeries:
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
         residual = None if self.baseline is None else self._residual(hours, net, z)
+        self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise))
+
+    def _tell(self, firing: Event, steady: Steady) -> None:
+        """Keep the firing's steady stack as an event of its own, and tell whoever waits for it."""
+        features: dict[str, float | str | bool | None] = {
+            "burned_total_h": steady.burned_h,
+            "net_K": steady.net_K,
+            "residual_K": steady.residual_K,
+            "supply_rise_K": steady.supply_rise_K,
+        }
+        self.plant.happened(Event(firing.furnace, "steady", firing.start_ms, firing.end_ms, features))
         for listener in self.on_steady:
-            listener(Steady(event.end_ms, hours, net, residual, supply_rise))
+            listener(steady)
 
     def _residual(self, hours: float, net_K: float, z: dict[str, float | None]) -> float | None:
         """The residual; None while the step of a log entry is being learned from the firings after it."""
