@@ -4,7 +4,7 @@ The live service and the replay of a recording both go through here, so that bot
 """
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -92,12 +92,21 @@ class Watches:
     """Makes a watch for each furnace as it is first heard of. Not thread-safe: one worker owns it.
 
     profile_of: the profile of a furnace
+    waiting:    the alarms of a furnace that wait for commissioning, given the channels it has
     guarded:    an error of ours in one furnace's watch is noted and leaves the others to go on; else it is raised
     """
 
-    def __init__(self, store: Store, profile_of: Callable[[str], Profile] = default, *, guarded: bool = False) -> None:
+    def __init__(
+        self,
+        store: Store,
+        profile_of: Callable[[str], Profile] = default,
+        *,
+        waiting: Callable[[str, Collection[str]], Mapping[str, str]] = lambda name, fitted: {},
+        guarded: bool = False,
+    ) -> None:
         self._store = store
         self._profile_of = profile_of
+        self._waiting = waiting
         self._guarded = guarded
         self.furnaces: dict[str, Furnace] = {}
 
@@ -138,10 +147,10 @@ class Watches:
         furnace = self.furnace(name)
         changes = Changes()
         with self._guard(furnace, now_ms):
-            self._resume(name, furnace, now_ms, changes)
+            self._resume(name, furnace, changes)
         return changes
 
-    def _resume(self, name: str, furnace: Furnace, now_ms: int, changes: Changes) -> None:
+    def _resume(self, name: str, furnace: Furnace, changes: Changes) -> None:
         kept = {alarm.key: alarm for alarm in self._store.alarms(name)}
         announced = self._store.announcements().get(name)
         if announced is not None:
@@ -150,7 +159,8 @@ class Watches:
             if furnace.sampling is not None:
                 furnace.watch.arrived(concatenate([]), None, furnace.sampling)
         furnace.last_word_ms = self._store.last_received_ms(name)
-        furnace.watch.resume(self._stored(name, furnace), kept.values(), now_ms)
+        furnace.watch.resume(self._stored(name, furnace), kept.values())
+        furnace.watch.wait_for(self._waiting(name, furnace.readings))
         found = {alarm.key: alarm for alarm in furnace.watch.alarms}
         changes.alarms = {key: alarm for key, alarm in found.items() if kept.get(key) != alarm}
         changes.removed = kept.keys() - found.keys()
@@ -235,10 +245,14 @@ class Watches:
             if furnace.trouble is None:
                 with self._guard(furnace, now_ms):
                     changes.add(furnace.watch.tick(now_ms))
+                    waiting = self._waiting(name, furnace.readings)
+                    if waiting != furnace.watch.waiting:
+                        changes.add(furnace.watch.wait_for(waiting))
             elif now_ms >= furnace.retry_ms:
                 furnace.trouble = None
                 furnace.watch = self._new_watch(name)
                 changes.extend(self.resume(name, now_ms))
+                furnace.watch.listening(now_ms)
         return changes
 
     @property

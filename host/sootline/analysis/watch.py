@@ -82,8 +82,11 @@ class Watch:
         """Every finished event so far, as they became known."""
         return [event for _, event in self._events]
 
-    def resume(self, blocks: Iterable[Rows], kept: Iterable[Alarm], now_ms: int) -> None:
-        """Begin where an earlier watch stopped: stored rows in time order, the records kept from it, the present."""
+    def resume(self, blocks: Iterable[Rows], kept: Iterable[Alarm]) -> None:
+        """Begin where an earlier watch stopped: stored rows in time order, and the records kept from it.
+
+        The silence of the board counts from the next word, or from `listening`.
+        """
         for alarm in kept:
             self._found[alarm.key] = alarm.found_ms
             if alarm.alarm == OFFLINE:
@@ -93,7 +96,6 @@ class Watch:
             self._feed(rows, None)
             self._save()
         self._changes()
-        self.listening(now_ms)
 
     def listening(self, now_ms: int) -> None:
         """From now_ms on the board can be heard again; until then its silence was not its own."""
