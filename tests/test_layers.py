@@ -20,6 +20,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("mirror", "frames"),
     ("broker", "files", "store", "bench", "fleet"),
     # pure from here down
+    ("walkthrough",),
     ("lifecycle", "wording", "report"),
     ("analysis", "sim", "commissioning", "units"),
     ("heat",),
@@ -29,7 +30,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("channels",),
     ("errors",),
 )
-PURE_FROM = ROWS.index(next(row for row in ROWS if "lifecycle" in row))
+PURE_FROM = ROWS.index(next(row for row in ROWS if "walkthrough" in row))
 NOT_IN_PURE = {
     "asyncio", "concurrent", "http", "logging", "multiprocessing", "os", "paho", "pathlib", "pyarrow",
     "requests", "selectors", "shutil", "signal", "socket", "sqlite3", "starlette", "subprocess", "tempfile",

@@ -21,6 +21,7 @@ from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.errors import SootlineError, StoreUnavailable, UserError
 from sootline.files import profiles
+from sootline.files.commissioning import Records
 from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
 from sootline.ingest.intake import Intake
@@ -103,7 +104,8 @@ class Service:
             self._lock.close()
             raise UserError(str(error)) from None
         self._intake = Intake(self.store, options.root)
-        self._watches = Watches(self.store, self._profile, guarded=True)
+        self._commissioning = Records(options.data)
+        self._watches = Watches(self.store, self._profile, waiting=self._commissioning.waiting, guarded=True)
         self._alarms = AlarmList()
         self.web = Server(
             build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts),
@@ -294,6 +296,7 @@ class Service:
             self._keep(Changes({alarm.key: alarm for alarm in unshelved}))
         self._trouble("broker", self._client.problem)
         self._trouble("foreign", self._foreign())
+        self._trouble("commissioning", "; ".join(self._commissioning.problems.values()) or None)
         self._trouble("analysis", "; ".join(self._watches.troubles) or None)
         self._publish()
         self._show(self._watches.furnaces)

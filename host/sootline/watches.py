@@ -160,7 +160,7 @@ class Watches:
                 furnace.watch.arrived(concatenate([]), None, furnace.sampling)
         furnace.last_word_ms = self._store.last_received_ms(name)
         furnace.watch.resume(self._stored(name, furnace), kept.values())
-        furnace.watch.wait_for(self._waiting(name, furnace.readings))
+        self._wait(name, furnace)
         found = {alarm.key: alarm for alarm in furnace.watch.alarms}
         changes.alarms = {key: alarm for key, alarm in found.items() if kept.get(key) != alarm}
         changes.removed = kept.keys() - found.keys()
@@ -168,6 +168,11 @@ class Watches:
         events = {event.key: event for event in furnace.watch.events}
         changes.events = {key: event for key, event in events.items() if stored.get(key) != event}
         changes.removed_events = stored.keys() - events.keys()
+
+    def _wait(self, name: str, furnace: Furnace) -> Update:
+        """Take up what the record of commissioning says now."""
+        waiting = self._waiting(name, furnace.readings)
+        return Update() if waiting == furnace.watch.waiting else furnace.watch.wait_for(waiting)
 
     def _stored(self, name: str, furnace: Furnace) -> Iterator[Rows]:
         extent = self._store.extent(name)
@@ -245,9 +250,7 @@ class Watches:
             if furnace.trouble is None:
                 with self._guard(furnace, now_ms):
                     changes.add(furnace.watch.tick(now_ms))
-                    waiting = self._waiting(name, furnace.readings)
-                    if waiting != furnace.watch.waiting:
-                        changes.add(furnace.watch.wait_for(waiting))
+                    changes.add(self._wait(name, furnace))
             elif now_ms >= furnace.retry_ms:
                 furnace.trouble = None
                 furnace.watch = self._new_watch(name)

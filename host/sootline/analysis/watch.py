@@ -42,12 +42,21 @@ class Update:
 
 
 class Watch:
-    """read(start_ms, end_ms) gives this furnace's stored rows, late ones included."""
+    """read(start_ms, end_ms) gives this furnace's stored rows, late ones included.
+
+    waiting: alarms that wait for a step of commissioning, with its name: they are followed but not reported
+    """
 
     def __init__(
-        self, profile: Profile, read: Read, settings: Settings | None = None, sampling: Sampling | None = None
+        self,
+        profile: Profile,
+        read: Read,
+        settings: Settings | None = None,
+        sampling: Sampling | None = None,
+        waiting: Mapping[str, str] | None = None,
     ) -> None:
         self.profile = profile
+        self.waiting = waiting or {}
         self.settings = settings or Settings()
         self.sampling = sampling or Sampling()
         self._read = read
@@ -70,7 +79,13 @@ class Watch:
 
     @property
     def readiness(self) -> tuple[Readiness, ...]:
-        return tuple(detector.readiness() for detector in self._engine.detectors)
+        return tuple(self._awaited(detector.readiness()) for detector in self._engine.detectors)
+
+    def _awaited(self, readiness: Readiness) -> Readiness:
+        step = self.waiting.get(readiness.alarm)
+        if step is None or readiness.state == "blind":  # it needs a sensor before it needs the step
+            return readiness
+        return Readiness(readiness.alarm, "blind", needs=step)
 
     @property
     def alarms(self) -> list[Alarm]:
@@ -142,6 +157,12 @@ class Watch:
         self.profile = replace(self.profile, log=log)
         return self._rewind(entry.at_ms, None)
 
+    def wait_for(self, waiting: Mapping[str, str]) -> Update:
+        """Other alarms wait for commissioning: those that wait no more are reported with all their past."""
+        self.waiting = waiting
+        changed, removed = self._compare()
+        return Update(changed, removed)
+
     def _table(self, rows: Rows) -> Update:
         """Rows of a table: a word from the board is a row; cut where it was silent, so that its last state is known."""
         patience_ms = round(1000 * self.settings.offline_s)
@@ -189,17 +210,22 @@ class Watch:
         after = {event.key: event for _, event in self._events[len(kept) :]}
         self._told = len(self._events)
         self._engine.take_changed()
-        alarms = {alarm.key: alarm for alarm in (*self._engine.alarms, *self._offline.alarms)}
-        removed = tuple(key for key in self._alarms if key not in alarms)
-        changed = self._take(alarms.values())
-        for key in removed:
-            del self._alarms[key]
+        changed, removed = self._compare()
         return Update(
             changed,
             removed,
             tuple(event for key, event in after.items() if before.get(key) != event),
             tuple(key for key in before if key not in after),
         )
+
+    def _compare(self) -> tuple[tuple[Alarm, ...], tuple[Key, ...]]:
+        """All alarms, with those told so far: (new or changed, keys of those that are no more)."""
+        alarms = {alarm.key: alarm for alarm in (*self._engine.alarms, *self._offline.alarms)}
+        changed = self._take(alarms.values())
+        removed = tuple(key for key in self._alarms if key not in alarms or key[1] in self.waiting)
+        for key in removed:
+            del self._alarms[key]
+        return changed, removed
 
     def _catch_up(self, start_ms: int, until_ms: int, received_ms: int | None) -> None:
         rows = self._read(start_ms, until_ms + 1)
@@ -222,6 +248,8 @@ class Watch:
     def _take(self, alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
         changed = []
         for alarm in alarms:
+            if alarm.alarm in self.waiting:
+                continue
             alarm = self._with_found(alarm)
             if self._alarms.get(alarm.key) != alarm:
                 self._alarms[alarm.key] = alarm

@@ -14,7 +14,7 @@ from typing import Any
 
 from sootline.commissioning.evaluate import Result, Value, Values, evaluate
 from sootline.commissioning.steps import BY_KEY, NEEDS, STEPS, Field, Need, Step
-from sootline.errors import UserError
+from sootline.errors import OutOfRange, UserError
 from sootline.wire.topics import FURNACE_ID
 
 VERSION = 1
@@ -62,7 +62,10 @@ def add(record: Record, step: str, on: date, by: str, values: Mapping[str, objec
     if not by.strip():
         raise UserError("Say who did the step.")
     checked = check_values(described, values)
-    entry = Entry(step, channel, on, by.strip(), checked, evaluate(step, checked))
+    try:
+        entry = Entry(step, channel, on, by.strip(), checked, evaluate(step, checked))
+    except OutOfRange as error:
+        raise UserError(f"{error}: was the value noted in the unit asked for?") from None
     return replace(record, entries=(*record.entries, entry))
 
 
