@@ -70,7 +70,7 @@ REFILLS = (
          (_fault("wrong-nozzle", size=1.25),), 72),
     Case("welded-shed", "pump-overrun", ("relay-welded",), "shed", 1, (_fault("pump-relay-welded"),), 6),
     Case("welded-shop", "pump-overrun", ("relay-welded",), "shop", 3, (_fault("pump-relay-welded"),), 12),
-    Case("tray-after-weld", "leak", ("overfilled",), "shed", 2, (_fault("pump-relay-welded", 1.0),), 6),
+    Case("tray-after-weld", "leak", ("relay-welded",), "shed", 2, (_fault("pump-relay-welded", 1.0),), 6),
     Case("tray-from-loop", "leak", ("loop-leak",), "shed", 1, (_fault("loop-leak", 14.0, 3.0),), 24, edit=wet_tray),
 )  # fmt: skip
 

@@ -176,6 +176,12 @@ def mild_day(scene: Scene) -> Finding | None:
     return None if outdoor is None else Finding(outdoor > 10.0, f"outdoor {outdoor:.0f} °C")
 
 
+@evidence("overrun-known", 0.04)
+def overrun_known(scene: Scene) -> Finding | None:
+    """The refill pump has run past its limit, or past the float."""
+    return _stands(scene, "pump-overrun", hours=2.0)
+
+
 @evidence("use-high", 0.06)
 def use_high(scene: Scene) -> Finding | None:
     """More oil is used than burned."""

@@ -229,12 +229,19 @@ SUPPLY_LOW = Tree("supply-low", "common practice", (
 
 LEAK = Tree("leak", "common practice", (
     Cause(
-        "overfilled", "the day tank ran over at a refill", 0.3,
-        "Shut the supply valve; look at the day tank's level, float and pump relay.",
-        ("day-tank level", "float", "pump relay"), power_off=True, given={"overfull": 0.9, "refill-just": 0.85},
+        "relay-welded", "the refill pump does not stop: relay welded or limiter failed", 0.2,
+        "Shut the supply valve if it can be reached dry; have the pump relay changed. No reset.",
+        ("pump relay", "limiter", "day-tank level"), power_off=True,
+        given={"overrun-known": 0.95, "overfull": 0.85, "refill-just": 0.95, "use-high": 0.05},
     ),
     Cause(
-        "loop-leak", "a leak in the oil loop, pump or filter", 0.5,
+        "overfilled", "the day tank ran over at a refill: float stuck low", 0.15,
+        "Shut the supply valve; look at the day tank's level and its float.",
+        ("day-tank level", "float"), power_off=True,
+        given={"overrun-known": 0.15, "overfull": 0.9, "refill-just": 0.85},
+    ),
+    Cause(
+        "loop-leak", "a leak in the oil loop, pump or filter", 0.45,
         "Shut the supply valve; look along loop, pump and filter bowl.", ("loop fittings", "pump seal", "filter bowl"),
         power_off=True, given={"overfull": 0.03, "refill-just": 0.25, "use-high": 0.5},
     ),
