@@ -7,9 +7,17 @@ from collections import deque
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from sootline.alarms import Priority
+from sootline.analysis.course import Course, generator
 from sootline.analysis.detect.base import Detector
 from sootline.analysis.follow.steady import NEED, Steady
+from sootline.errors import OutOfRange
+from sootline.heat.burning_hours import sample_burning_hours
+from sootline.heat.cleaning_date import Limits, cleaning_date
+from sootline.heat.cleaning_limits import RiseLimit
+from sootline.heat.fouling_fit import draw_courses, fit_fouling
 from sootline.now import Readiness
 from sootline.profile import LogEntry
 
@@ -21,15 +29,21 @@ RISE_K, RISE_SD, MEAN_DAYS, BACK_DAYS, SOON_DAYS = 20.0, 4.0, 5.0, 10.0, 14.0
 AT_RISE_K = 41.7  # 75 degF: boiler makers' practice, when the owner has no limit of his own
 STACK_MARGIN_K = 40.0  # below the furnace's or vent's own limit (common practice)
 Z80 = 1.2816  # standard normal: 80 % between -Z80 and +Z80
+AHEAD_DAYS, DRAWS, ROWS = 180, 400, 60  # 30 ms of one core, once a day
+OFF_COURSE_K = 10.0  # beyond weather left in ten days of firings (common practice: 5 to 10 K, unnormalised)
+LIMIT_SD_K = {"rise": 0.0, "stack limit": 5.0}  # how well each limit is known; scatter of the clean stack
+Advice = tuple[float, float, float, str]  # days until cleaning is due, earliest, latest, which limit
 
 
 class StackRising(Detector):
     """The owner sees: so many kelvin over clean, and between which days to clean.
 
     Rule: 5-day mean of the residual stack [K] (follow/steady.py) above clean by > max(20 K, 4 residual sd). The rise
-    now is the line through the last 10 days at its end; the date is where that line, in burning hours, reaches the
-    first limit: the owner's own (else 42 K), or the stack limit less 40 K; its 80 % range from the slope's standard
-    error. Low; medium when the date is within 14 days. Returns with a cleaning entry, or below 2/3 for 10 days.
+    now is the line through the last 10 days at its end. The date is worked out once a day: fouling laws fitted to all
+    days since clean, drawn forward through burning hours like those of late, to the first limit: the owner's own
+    (else 42 K), or the stack limit less 40 K, with the 80 % range; from the line alone while there are fewer than 6
+    days, or where it has left the fitted course by over 10 K or 2 sd. Money hurries nobody: `sootline cleaning` has it.
+    Low; medium when the date is within 14 days. Returns with a cleaning entry, or below 2/3 for 10 days.
     Source: contract; 75 degF over clean, boiler makers' practice.
     Wrong: with 5 K day-to-day scatter none in 2000 simulated clean seasons; the limit scales with the scatter.
     Blind to: whether it is ash; blower, batch, probe and firing rate look alike.
@@ -46,6 +60,10 @@ class StackRising(Detector):
     def _restart(self) -> None:
         self.points: deque[tuple[int, float, float]] = deque()
         self._below_since: int | None = None
+        self.course: Course | None = None
+        self._advised_on: int | None = None  # the day on which the course was last fitted, and what came of it
+        self._advised: Advice | None = None
+        self._refused = False
 
     def readiness(self) -> Readiness:
         return self.learned(self.engine.stack.learned, NEED)
@@ -54,8 +72,14 @@ class StackRising(Detector):
         if entry.kind == "cleaning":
             self.plant.clear(self.alarm, at_ms=entry.at_ms)
             self._restart()
+            self.course = Course(entry.at_ms, self.engine.fire.burned_s() / 3600)
+        elif entry.kind == "batch" and self.course is not None:
+            self.course.batch(self.engine.fire.burned_s() / 3600)
 
     def _steady(self, steady: Steady) -> None:
+        if self.course is None:  # nobody has said that it was clean: counted from the first firing seen
+            self.course = Course(steady.t_ms, steady.burned_h)
+        self.course.add(steady.t_ms, steady.burned_h, steady.residual_K)
         if steady.residual_K is None:
             return
         self.points.append((steady.t_ms, steady.burned_h, steady.residual_K))
@@ -110,17 +134,49 @@ class StackRising(Detector):
         se = math.sqrt(max(left / max(n - 2, 1), 1.0) / sxx)
         return mean_r + slope * (hours[-1] - mean_h), slope, se
 
-    def _advice(
-        self, now_ms: int, rise: float, slope: float, slope_se: float
-    ) -> tuple[float, float, float, str] | None:
-        """(days, earliest, latest, which limit) until cleaning is due; None without a rising trend."""
-        span_days = max((self.points[-1][0] - self.points[0][0]) / DAY_MS, 1.0)
-        hours_per_day = (self.points[-1][1] - self.points[0][1]) / span_days
+    def _limits(self) -> dict[str, float]:
+        """Rise [K] at which to clean, by the name of the limit."""
         limits = {"rise": self.plant.profile.cleaning.at_rise_K or AT_RISE_K}
         stack_limit, level = self.plant.profile.stack.limit_C, self.plant.value("stack")
         if stack_limit is not None and level is not None and self.engine.stack.baseline is not None:
             reference = self.plant.value("return_air") or self.plant.value("room") or 0.0
             limits["stack limit"] = stack_limit - STACK_MARGIN_K - self.engine.stack.baseline.level_K - reference
+        return limits
+
+    def _advice(self, now_ms: int, rise: float, slope: float, slope_se: float) -> Advice | None:
+        """When cleaning is due: from the whole course, once a day; from the line while that refuses."""
+        if self._advised_on != now_ms // DAY_MS:
+            self._advised_on = now_ms // DAY_MS
+            try:
+                self._advised, self._refused = self._by_course(now_ms, rise), False
+            except OutOfRange:
+                self._advised, self._refused = None, True
+        return self._by_line(rise, slope, slope_se) if self._refused else self._advised
+
+    def _by_course(self, now_ms: int, rise: float) -> Advice | None:
+        """From the fitted fouling laws; None where no limit is reached in the next half year.
+
+        Raises: OutOfRange while there are too few days, or when the last days have left what the laws can follow
+        """
+        assert self.course is not None
+        record, recent_h = self.course.record(ROWS), self.course.recent_h()
+        draw = generator(self.plant.profile.furnace.id, now_ms)
+        ahead_h = sample_burning_hours(recent_h, AHEAD_DAYS, DRAWS, draw)
+        fitted = fit_fouling(record)
+        expected = draw_courses(fitted, DRAWS, draw).value_at(np.array([self.course.now_h])).mean()
+        if abs(rise - float(expected)) > max(OFF_COURSE_K, 2 * self.engine.stack.sd_K):
+            raise OutOfRange("the stack has left its course")
+        limits = Limits({name: RiseLimit(at_K, LIMIT_SD_K[name]) for name, at_K in self._limits().items()})
+        due = cleaning_date(fitted, self.course.now_h, ahead_h, limits, draw)
+        if math.isinf(due.date.median):
+            return None
+        return due.date.median, due.date.low, min(due.date.high, AHEAD_DAYS), due.binding
+
+    def _by_line(self, rise: float, slope: float, slope_se: float) -> Advice | None:
+        """From the line through the last days; None without a rising trend."""
+        span_days = max((self.points[-1][0] - self.points[0][0]) / DAY_MS, 1.0)
+        hours_per_day = (self.points[-1][1] - self.points[0][1]) / span_days
+        limits = self._limits()
         binding = min(limits, key=lambda name: limits[name])
         left_K = limits[binding] - rise
         if left_K <= 0:
