@@ -5,19 +5,12 @@ Computes from the oil alone; it sets nothing. A burner's maker, the installer an
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
+from sootline.commands._figures import Figure, entries, rows
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.ash import BurnedBatch, ash_brought
-from sootline.heat.conversions import (
-    BTU_J,
-    GALLON_L,
-    MJ_PER_L_PER_BTU_PER_GAL,
-    POUND_KG,
-    celsius_from_fahrenheit,
-    fahrenheit,
-)
+from sootline.heat.conversions import celsius_from_fahrenheit, fahrenheit
 from sootline.heat.density import litres_at_15C
 from sootline.heat.grades import GRADES
 from sootline.heat.oil import (
@@ -32,39 +25,12 @@ from sootline.heat.oil import (
 )
 from sootline.heat.refill_use import heat_per_refill
 from sootline.heat.viscosity import ViscosityLine
-from sootline.heat.why import origin
 
 TARGETS_MM2_S = (15.0, 20.0)
 CAUTION = (
     "Hot oil burns and its vapour ignites: never heat above the flash point, keep an independent over-temperature "
     "cut-out, and let the burner's maker, a licensed technician and local codes decide."
 )
-
-
-@dataclass(frozen=True)
-class Figure:
-    """One line of the table: name, value in SI (None: no advice), its quantity, a note, the function behind it."""
-
-    key: str
-    name: str
-    value: float | None
-    quantity: str
-    note: str
-    function: Callable[..., object]
-
-
-# quantity -> (SI unit, digits, US unit, digits, SI -> US)
-_UNITS: dict[str, tuple[str, int, str, int, Callable[[float], float]]] = {
-    "temperature": ("°C", 0, "°F", 0, fahrenheit),
-    "difference": ("K", 0, "°F", 0, lambda k: 1.8 * k),
-    "viscosity": ("mm²/s", 1, "mm²/s", 1, lambda v: v),
-    "density": ("kg/m³", 0, "lb/gal", 2, lambda r: r / 1000.0 * GALLON_L / POUND_KG),
-    "energy per mass": ("MJ/kg", 1, "Btu/lb", 0, lambda q: q * 1e6 / BTU_J * POUND_KG),
-    "energy per volume": ("MJ/L", 1, "Btu/gal", 0, lambda q: q / MJ_PER_L_PER_BTU_PER_GAL),
-    "volume": ("L", 3, "gal", 3, lambda v: v / GALLON_L),
-    "energy": ("MJ", 1, "Btu", 0, lambda e: e * 1e6 / BTU_J),
-    "mass per volume": ("kg per 1000 L", 1, "lb per 1000 gal", 1, lambda m: m / POUND_KG * GALLON_L),
-}
 
 
 def main(argv: Sequence[str]) -> int:
@@ -218,37 +184,20 @@ def _advice_text(advice: NozzleAdvice, oil: Oil, us: bool) -> str:
 
 
 def _table(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
-    rows = []
-    for figure in figures:
-        si, si_digits, us, us_digits, convert = _UNITS[figure.quantity]
-        unit, digits = (us, us_digits) if options.us else (si, si_digits)
-        value = figure.value if figure.value is None or not options.us else convert(figure.value)
-        number = "-" if value is None else f"{value:.{digits}f}"
-        rows.append(f"{figure.name:<26}{number:>10} {unit:<16}{figure.note}".rstrip())
-        if options.why:
-            found = origin(figure.function)
-            rows.append(f"    {found.function}: {found.source}")
     notes = [f"  {text}" for text in oil.notes]
-    return "\n".join([*rows, "", "Notes:", *notes, "", CAUTION])
+    return "\n".join([*rows(figures, options.us, options.why), "", "Notes:", *notes, "", CAUTION])
 
 
 def _json(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
-    entries = []
-    for figure in figures:
-        entry: dict[str, object] = {
-            "key": figure.key,
-            "value": figure.value,
-            "unit": _UNITS[figure.quantity][0],
-            "note": figure.note,
-        }
-        if options.why:
-            found = origin(figure.function)
-            entry |= {"function": found.function, "source": found.source}
-        entries.append(entry)
-    record = {"figures": entries, "flash_known": oil.flash.known, "notes": oil.notes, "caution": CAUTION}
+    record = {
+        "figures": entries(figures, options.why),
+        "flash_known": oil.flash.known,
+        "notes": oil.notes,
+        "caution": CAUTION,
+    }
     return json.dumps(record, ensure_ascii=False, indent=1)
 
 
 def _kinds() -> str:
-    rows = [f"{g.name:<14}{g.what:<42}{g.v40_mm2_s:>7g} {g.v100_mm2_s:>6g} mm²/s" for g in GRADES.values()]
-    return "\n".join([f"{'kind':<14}{'':<42}{'40 °C':>7} {'100 °C':>6}", *rows])
+    lines = [f"{g.name:<14}{g.what:<42}{g.v40_mm2_s:>7g} {g.v100_mm2_s:>6g} mm²/s" for g in GRADES.values()]
+    return "\n".join([f"{'kind':<14}{'':<42}{'40 °C':>7} {'100 °C':>6}", *lines])
