@@ -17,6 +17,7 @@ FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
+BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -59,8 +60,16 @@ class Fire:
     def _burner(self, mark: Mark) -> None:
         if mark.on:
             self._burner_on_ms = mark.at_ms
+            self.plant.at(mark.at_ms + BLIND_TRIAL_MS, self._unseen, mark.at_ms)
         elif mark.on is False and self.on:
             self._set(False, mark.at_ms)
+
+    def _unseen(self, burner_on_ms: int) -> None:
+        """Neither flame detector nor stack can tell: a burner that runs past its trial is taken to burn."""
+        if self._burner_on_ms != burner_on_ms or self.on or not self.plant.state("burner"):
+            return
+        if self.plant.state("flame") is None and self.plant.value("stack") is None:
+            self._set(True, burner_on_ms)
 
     def _stack_heats(self, mark: Mark) -> None:
         if not mark.on or self.on:
@@ -103,6 +112,8 @@ class Fire:
 
     def check(self) -> None:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""
+        if self._burner_on_ms is not None:
+            self._unseen(self._burner_on_ms)
         if self.on is not None and not self._seen_otherwise() and self.plant.value("stack") is None:
             self._set(None, self.plant.now_ms)
 
