@@ -26,8 +26,8 @@ SUPERVISION = "Local codes, the maker's instructions and licensed practice come 
 
 # unit of a field -> US customary unit: shown = value * scale + offset
 _US: Mapping[str, Unit] = {
-    "°C": Unit("°F", 1.8, 32.0, 1),
-    "K": Unit("°F", 1.8, 0.0, 1),
+    "°C": Unit("°F", 1.8, 32.0, 2),
+    "K": Unit("°F", 1.8, 0.0, 2),
     "l": Unit("gal", 1 / units.GALLON_L, 0.0, 3),
     "l/h": Unit("gal/h", 1 / units.GALLON_L, 0.0, 3),
     "kPa": Unit("psi", 1e3 / units.PSI_PA, 0.0, 2),

@@ -13,6 +13,7 @@ from sootline.errors import SootlineError
 from sootline.store import Store
 from sootline.units import System
 from sootline.web.assets import Assets
+from sootline.web.commission import Commission
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.pages import Pages
@@ -37,7 +38,8 @@ def build(
     renderer = Renderer(live, Assets(), units, now)
     store = Store.open(store_folder, read_only=True)
     feed = Feed(live, renderer.parts, now)
-    pages = Pages(live, store, renderer, feed, now)
+    commission = Commission(live, renderer, store_folder, now)
+    pages = Pages(live, store, renderer, feed, commission, now)
     records = Records(live, store, renderer, now)
     forms = Forms(live, renderer, now)
 
@@ -54,6 +56,9 @@ def build(
             Route("/furnace/{furnace}", pages.furnace),
             Route("/furnace/{furnace}/sensors", pages.sensors),
             Route("/furnace/{furnace}/season", pages.season),
+            Route("/furnace/{furnace}/commission", commission.page),
+            Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
+            Route("/furnace/{furnace}/commission/sheet", commission.sheet),
             Route("/furnace/{furnace}/chart.json", pages.chart),
             Route("/furnace/{furnace}/overlay.json", records.overlay),
             Route("/furnace/{furnace}/trend.json", records.trend),

@@ -43,7 +43,7 @@ class Forms:
             there = await run_in_threadpool(self._live.acknowledge, key, by)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
+        return remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
 
     async def shelve(self, request: Request) -> Response:
         """Somebody wants to hear no more of an alarm for a time, and says why."""
@@ -60,7 +60,7 @@ class Forms:
             there = await run_in_threadpool(self._live.shelve, key, until_ms, f"{by}: {reason}")
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
+        return remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
 
     async def log(self, request: Request) -> Response:
         """Somebody did something at a furnace."""
@@ -74,7 +74,7 @@ class Forms:
             await run_in_threadpool(self._live.log, furnace, entry, by)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
-        return _remember(request, RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
+        return remember(request, RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
 
     async def units(self, request: Request) -> Response:
         """°C, L and kPa, or °F, gal and psi."""
@@ -147,7 +147,8 @@ def _one_line(text: str) -> str:
     return "".join(c for c in " ".join(text.split()) if c.isprintable()).strip()
 
 
-def _remember(request: Request, response: Response, by: str) -> Response:
+def remember(request: Request, response: Response, by: str) -> Response:
+    """The answer, with the name kept for this browser's next form."""
     keep_cookie(request, response, NAME_COOKIE, quote(by))
     return response
 

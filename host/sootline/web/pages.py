@@ -11,6 +11,7 @@ from sootline.channels import CHANNELS
 from sootline.store import Store
 from sootline.units import clock
 from sootline.web.chart import MOST_COLUMNS, chart, marks, table
+from sootline.web.commission import Commission
 from sootline.web.feed import Feed
 from sootline.web.render import Renderer
 from sootline.web.source import Live
@@ -22,11 +23,20 @@ SPANS = (("24 h", 24), ("7 days", 168), ("30 days", 720))
 
 
 class Pages:
-    def __init__(self, live: Live, store: Store, renderer: Renderer, feed: Feed, now: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        live: Live,
+        store: Store,
+        renderer: Renderer,
+        feed: Feed,
+        commission: Commission,
+        now: Callable[[], int],
+    ) -> None:
         self._live = live
         self._store = store
         self._renderer = renderer
         self._feed = feed
+        self._commission = commission
         self._now = now
 
     def furnaces(self, request: Request) -> Response:
@@ -48,7 +58,10 @@ class Pages:
             self._store.overview, view.furnace, end_ms - hours * HOUR_MS, end_ms, hours, system,
             lambda t_ms: clock(t_ms, now_ms),
         )  # fmt: skip
-        return self._renderer.page(request, "furnace.html", view=view, hours=hours, zoom=False, spans=(), table=rows)
+        return self._renderer.page(
+            request, "furnace.html", view=view, hours=hours, zoom=False, spans=(), table=rows,
+            due=self._commission.due(view.furnace),
+        )  # fmt: skip
 
     def sensors(self, request: Request) -> Response:
         """What each sensor says and which alarm can see what."""
@@ -57,7 +70,11 @@ class Pages:
             return self._renderer.not_found(request)
         meanings = {name: channel.meaning for name, channel in CHANNELS.items()}
         missing = [name for name in CHANNELS if name not in {reading.channel for reading in view.all}]
-        return self._renderer.page(request, "sensors.html", view=view, meanings=meanings, missing=missing)
+        commissioned = [self._commission.progress(now) for now in self._live.furnaces() if now.furnace == view.furnace]
+        return self._renderer.page(
+            request, "sensors.html", view=view, meanings=meanings, missing=missing,
+            commissioned="".join(commissioned), due=self._commission.due(view.furnace),
+        )  # fmt: skip
 
     def season(self, request: Request) -> Response:
         """Everything stored of one furnace in one chart, to look into."""
