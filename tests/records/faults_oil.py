@@ -302,10 +302,10 @@ def _preheats(truth: Truth, channel: str) -> list[tuple[float, float, float]]:
     for start, end in log.spans("call", truth.end):
         i, j = np.searchsorted(t, [start, end])
         begin = float(np.interp(start, t, x))
-        if begin < setpoint - 15.0:
-            above = np.flatnonzero(x[i:j] > setpoint - 3.0)
+        if begin < setpoint - 20.0:
+            above = np.flatnonzero(x[i:j] > setpoint - 8.0)  # below where the burner may start and cool it
             if len(above):
-                out.append((start, float(t[i + above[0]]), setpoint - 3.0 - begin))
+                out.append((start, float(t[i + above[0]]), setpoint - 8.0 - begin))
     return out
 
 
