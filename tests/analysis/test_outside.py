@@ -162,7 +162,7 @@ def test_a_week_cannot_bend_the_clean_level_far() -> None:
 
 def test_nile() -> None:
     """Annual flow at Aswan 1871-1970 (Cobb 1978, Biometrika 65: 243; data: statsmodels.datasets.nile): the largest step
-    of the rule, one firing a year in 1e9 m3, is the known one of 1899, rung when most of the five after it have changed;
+    of the rule, one firing a year in 1e9 m3, is the known one of 1899, rung when most of the five after it changed;
     at two standard deviations it is too small for the rule itself, which asks for four."""
     volume = nile.load_pandas().data["volume"].to_numpy()
     assert np.mean(volume[:28]) == pytest.approx(1097.75) and np.mean(volume[28:]) == pytest.approx(849.97, abs=0.01)

@@ -148,7 +148,8 @@ def test_a_restart_at_any_moment() -> None:
         for part in packs()[:at]:
             site.deliver(part, int(part.t_ms[-1]) + 100)
         later.memory.rows = site.memory.rows
-        later.watch.resume([site.memory.rows], site.watch.alarms, int(packs()[at - 1].t_ms[-1]) + 5_000)
+        later.watch.resume([site.memory.rows], site.watch.alarms)
+        later.watch.listening(int(packs()[at - 1].t_ms[-1]) + 5_000)
         assert later.watch.alarms == site.watch.alarms
         later.told = dict(site.told)
         for part in packs()[at:]:
@@ -229,7 +230,8 @@ def test_an_announcement_is_a_word_and_a_last_will_is_none() -> None:
 
 def test_the_host_was_down_not_the_board() -> None:
     site = Site(parse(PLAIN))
-    site.watch.resume([quiet(600)], [], ms(7200))
+    site.watch.resume([quiet(600)], [])
+    site.watch.listening(ms(7200))
     site.watch.tick(ms(7260))
     assert offline(site.watch) == []
 

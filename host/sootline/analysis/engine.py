@@ -2,8 +2,6 @@
 
 from collections.abc import Callable
 
-import numpy as np
-
 from sootline.alarms import Alarm
 from sootline.analysis.causes.finder import CauseFinder
 from sootline.analysis.detect import DETECTORS
@@ -152,10 +150,10 @@ class Engine:
 
     def _run_timers(self, until_ms: int, rows: Rows, received_ms: int | None) -> None:
         """Run what was due by until_ms. Each is found by the first row at or after its time."""
-        plant = self.plant
+        plant, t_ms = self.plant, rows.t_ms
         while (due := plant.next_timer_ms()) is not None and due <= until_ms:
             if received_ms is not None:
                 plant.found_ms = received_ms
-            elif len(rows):
-                plant.found_ms = int(rows.t_ms[min(int(np.searchsorted(rows.t_ms, due)), len(rows) - 1)])
+            elif len(t_ms):
+                plant.found_ms = int(t_ms[min(int(t_ms.searchsorted(due)), len(t_ms) - 1)])
             plant.run_timer()

@@ -16,9 +16,12 @@ class Usual:
         self.values: deque[float] = deque(maxlen=keep)
         self.count = 0
         self._odd: deque[float] = deque(maxlen=10)
+        self._median: float | None = None  # both None where they must be worked out anew
+        self._highest: float | None = None
 
     def add(self, value: float) -> None:
         self.values.append(value)
+        self._median = self._highest = None
         self.count += 1
 
     def add_normal(self, value: float, low: float = 0.6, high: float = 1.6) -> None:
@@ -35,15 +38,25 @@ class Usual:
         if len(self._odd) == self._odd.maxlen:
             self.values = deque(self._odd, maxlen=self.values.maxlen)
             self._odd.clear()
+            self._median = self._highest = None
 
     @property
     def median(self) -> float | None:
-        return statistics.median(self.values) if self.values else None
+        if self._median is None and self.values:
+            self._median = statistics.median(self.values)
+        return self._median
+
+    @property
+    def highest(self) -> float | None:
+        if self._highest is None and self.values:
+            self._highest = max(self.values)
+        return self._highest
 
     @property
     def sd(self) -> float | None:
         """Robust standard deviation (1.4826 x median absolute deviation), None below 3 values."""
         if len(self.values) < 3:
             return None
-        middle = statistics.median(self.values)
+        middle = self.median
+        assert middle is not None
         return MAD_TO_SD * statistics.median(abs(value - middle) for value in self.values)

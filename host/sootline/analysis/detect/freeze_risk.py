@@ -44,10 +44,12 @@ class FreezeRisk(Detector):
         freeze, room = self.plant.profile.room.freeze_C, self.plant.value("room")
         if freeze is None or room is None:
             return
+        threatened = room < freeze + self.settings.freeze_near_K and self._unanswered()
+        if room > freeze and not threatened and self.plant.book.standing(self.alarm) is None:
+            return
         at_ms = self.engine.freeze_at_ms()
         soon = at_ms is not None and at_ms - self.plant.now_ms < self.settings.freeze_notice_h * 3_600_000
-        near = room < freeze + self.settings.freeze_near_K
-        if room <= freeze or (soon and near and self._unanswered()):
+        if room <= freeze or (soon and threatened):
             self.plant.raise_(self.alarm, "high", room_C=round(room, 1), freeze_C=freeze, freeze_at=iso(at_ms))
         elif room > freeze + NEAR_K and not soon:
             self.plant.clear(self.alarm)

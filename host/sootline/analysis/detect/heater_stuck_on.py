@@ -37,6 +37,7 @@ class HeaterStuckOn(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._climbing: dict[str, bool] = {}
+        self._climbs_since: dict[str, int] = {}
         for channel in engine.heating:
             limit = self.settings.stuck_K_per_min * WINDOW_MS / 60_000
             self.plant.watch(Slope(f"{channel}-keeps-climbing", channel, WINDOW_MS, limit, limit / 2), self._climbs)
@@ -63,6 +64,7 @@ class HeaterStuckOn(Detector):
     def _climbs(self, mark: Mark) -> None:
         channel = mark.subject.removesuffix("-keeps-climbing")
         self._climbing[channel] = bool(mark.on)
+        self._climbs_since[channel] = mark.at_ms
         if mark.on:
             self._look(channel)
         else:
@@ -91,10 +93,11 @@ class HeaterStuckOn(Detector):
                 self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
                 oil_C=self.plant.value(channel),
             )  # fmt: skip
-        self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self.plant.now_ms)
+        self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self._climbs_since[channel])
 
     def _again(self, channel: str, since_ms: int) -> None:
-        if self._climbing.get(channel) and self.plant.book.standing(self.alarm, channel) is None:
+        same = self._climbs_since[channel] == since_ms
+        if same and self._climbing.get(channel) and self.plant.book.standing(self.alarm, channel) is None:
             self._look(channel)
 
     def _reason(self, channel: str) -> str | None:
@@ -130,7 +133,7 @@ class HeaterStuckOn(Detector):
 
     def _above_band(self, channel: str, times: float = 1.0) -> bool:
         target, value = self.plant.setpoint_C(channel), self.plant.value(channel)
-        if target is None or value is None:
+        if target is None or value is None or value <= target:
             return False
         top = self.engine.heating[channel].band_top_C()
         if top is None:  # still learning: twice as wide

@@ -25,6 +25,7 @@ class RefillOverdue(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
+        self._looking = 0  # the number of the look that is due; an older one is void
         engine.fire.on_changed.append(self._fire)
         engine.pump.on_ended.append(self._ended)
 
@@ -65,4 +66,9 @@ class RefillOverdue(Detector):
                 **detail,
             )
         else:
-            self.plant.at(self.plant.now_ms + round((limit - burned) * 1000) + 1000, self._look)
+            self._looking += 1
+            self.plant.at(self.plant.now_ms + round((limit - burned) * 1000) + 1000, self._due, self._looking)
+
+    def _due(self, number: int) -> None:
+        if number == self._looking:
+            self._look()

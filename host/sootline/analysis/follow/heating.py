@@ -217,4 +217,4 @@ class Heating:
 
     def band_top_C(self) -> float | None:
         """The top of its control band [degC]: the highest of its usual hourly peaks; None until six are known."""
-        return max(self.hourly_peak_C.values) if self.hourly_peak_C.count >= 6 else None
+        return self.hourly_peak_C.highest if self.hourly_peak_C.count >= 6 else None
