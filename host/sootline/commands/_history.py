@@ -13,7 +13,7 @@ from sootline.files import profiles
 from sootline.files.recordings import Recordings, is_recording
 from sootline.files.tables import Tables, is_table
 from sootline.ingest.intake import Intake
-from sootline.profile import Profile
+from sootline.profile import LogEntry, Profile
 from sootline.series import Rows
 from sootline.store import Store
 from sootline.watches import sampling_of
@@ -48,7 +48,7 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
     Raises UserError for files that are missing or mixed, a folder without a store, and a furnace nothing is known of.
     """
     if not options.files:
-        with _store(options.data) as store:
+        with store_of(options.data) as store:
             given = profiles.load_folder(options.data / "profiles")
             yield _chosen(_of_store(store, _profile_of(options, furnace, given)), furnace, str(options.data))
         return
@@ -72,7 +72,8 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
 
 
 @contextmanager
-def _store(folder: Path) -> Iterator[Store]:
+def store_of(folder: Path) -> Iterator[Store]:
+    """The store in a folder, to read. Raises UserError where there is none."""
     try:
         with Store.open(folder, read_only=True) as store:
             yield store
@@ -86,12 +87,15 @@ def _of_store(store: Store, profile_of: Callable[[str], Profile]) -> dict[str, P
     announced = store.announcements()
     found = {}
     for name in store.furnaces():
-        profile = profile_of(name)
-        entries = {*profile.log, *store.log(name)}
-        profile = replace(profile, log=tuple(sorted(entries, key=lambda entry: entry.at_ms)))
+        profile = with_log(profile_of(name), store.log(name))
         sampling = sampling_of(announced[name][1]) if name in announced else None
         found[name] = Past(profile, sampling, _days_of(store, name))
     return found
+
+
+def with_log(profile: Profile, entries: Iterable[LogEntry]) -> Profile:
+    """The profile with more log entries; one that is in both stands once."""
+    return replace(profile, log=tuple(sorted({*profile.log, *entries}, key=lambda entry: entry.at_ms)))
 
 
 def _days_of(store: Store, furnace: str) -> Callable[[], Iterator[Rows]]:

@@ -1,0 +1,189 @@
+"""`sootline cleaning` on a stored past: dates, what binds, what could fake it, prediction and proof."""
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sootline.cli import main as sootline
+from sootline.commands.cleaning import main
+from sootline.errors import UserError
+from tests.heat.history import Past
+
+
+@pytest.fixture
+def past(tmp_path: Path) -> Past:
+    """38 days, 304 burning hours, 0.15 K an hour: 45.6 K over clean."""
+    made = Past(tmp_path)
+    made.burn(20)
+    made.log("batch")
+    made.burn(18)
+    return made
+
+
+def told(capsys: pytest.CaptureFixture[str], past: Past, *argv: str) -> dict[str, Any]:
+    assert main([past.furnace, "--data", str(past.folder), "--json", *argv]) == 0
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def figure(found: dict[str, Any], key: str) -> dict[str, Any]:
+    (one,) = (f for f in found["figures"] if f["key"] == key)
+    return one
+
+
+def limit(found: dict[str, Any], name: str) -> dict[str, Any]:
+    (one,) = (entry for entry in found["limits"] if entry["limit"] == name)
+    return one
+
+
+def days_off(found: str, due: str) -> int:
+    return abs((date.fromisoformat(found) - date.fromisoformat(due)).days)
+
+
+def test_what_was_burned(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    """2736 refills of 0.45 L at 65 °C: VCF about 0.964 at 885 kg/m³ (D1250), 1187 L at 15 °C."""
+    found = told(capsys, past)
+    assert found["clean_since"] == "2026-01-05" and found["declared_clean"] is True
+    assert figure(found, "hours")["value"] == pytest.approx(304.0)
+    assert figure(found, "starts")["value"] == 152
+    assert figure(found, "oil")["value"] == pytest.approx(2736 * 0.45 * 0.964, rel=0.003)
+
+
+def test_rise_slope_and_date(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    """60 K after 400 h, at 8 h a day on 23 February; 380 - 40 - 289 = 51 K is met first, after 340 h, mid February."""
+    found = told(capsys, past, "--season-end", "2026-04-30")
+    rise = figure(found, "rise")
+    assert abs(rise["value"] - 45.6) < 2 * rise["standard_error"]
+    for batch in ("slope_batch_1", "slope_batch_2"):
+        assert abs(figure(found, batch)["value"] - 15.0) < 3 * figure(found, batch)["standard_error"]
+    assert sum(f["value"] for f in found["figures"] if f["key"].startswith("law_")) == pytest.approx(100.0)
+    assert days_off(limit(found, "rise")["date"][1], "2026-02-23") <= 3
+    assert found["binding"] == "stack limit"
+    assert days_off(found["date"][1], "2026-02-15") <= 3
+    assert limit(found, "season end")["date"] == ["2026-04-30"] * 3
+    first, best, last = found["money_window"]
+    assert first < best < last and found["waiting"]["28"] > found["waiting"]["7"] > 0
+
+
+def test_the_same_day_says_the_same(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    assert told(capsys, past) == told(capsys, past)
+
+
+def test_nothing_fakes_it(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    causes = {c["cause"]: c["result"] for c in told(capsys, past)["causes"]}
+    assert causes["blower"] == causes["batch"] == causes["return air"] == causes["firing rate"] == "unlikely"
+    assert causes["probe"] == "not tested"
+
+
+def test_a_larger_nozzle_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Refills every 360 s in place of 400 s: 11 % more oil."""
+    past = Past(tmp_path, rise_K_per_h=0.05)
+    past.burn(20)
+    past.burn(12, refills=20)
+    (cause,) = (c for c in told(capsys, past)["causes"] if c["cause"] == "firing rate")
+    assert cause["result"] == "likely" and cause["explains_K"] > 10
+
+
+def test_smoke_and_ash_limits(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    smoke = [f"--smoke={day}" for day in ("2026-01-10=0", "2026-01-20=0.5", "2026-02-05=1")]
+    found = told(capsys, past, *smoke, "--ash-full-kg", "2", "--oil", "vg-68")
+    assert limit(found, "smoke")["date"][1] > "2026-02-12"
+    assert figure(found, "ash_brought")["value"] == pytest.approx(0.5, abs=0.05)  # 0.05 % of 1.05 t
+    assert limit(found, "ash")["date"][1] == "later"
+    with pytest.raises(UserError, match="DATE=NUMBER"):
+        main([past.furnace, "--data", str(past.folder), "--smoke", "soon"])
+
+
+def test_ash_weighed_is_compared(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    """9.1 kg brought by engine oil of 0.87 %, a tenth kept: 0.9 kg."""
+    assert figure(told(capsys, past, "--ash-kg", "1.1"), "ash_weighed")["note"] == "agrees within a factor 2"
+    assert figure(told(capsys, past, "--ash-kg", "4"), "ash_weighed")["note"] == "more than expected"
+
+
+def test_table_in_us_units_with_sources(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    assert sootline(["cleaning", past.furnace, "--data", str(past.folder), "--us", "--why"]) == 0
+    text = capsys.readouterr().out
+    assert "°F per 100 h" in text and " gal " in text
+    assert "sootline.heat.proof.predicted_drop: " in text and "vent_rise_limit: " in text
+    assert "Clean between" in text and "Money: any time between" in text
+
+
+def test_too_young_to_tell(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    past = Past(tmp_path)
+    past.burn(9)
+    found = told(capsys, past)
+    assert "date" not in found and "days are too few" in found["refused"]
+    with pytest.raises(UserError, match="nothing can be predicted yet"):
+        main([past.furnace, "--data", str(tmp_path), "--predict"])
+
+
+def test_unknown_furnace(past: Past) -> None:
+    with pytest.raises(UserError, match=r"nothing of a furnace 'barn'.*engine-shed"):
+        main(["barn", "--data", str(past.folder)])
+
+
+def proved(capsys: pytest.CaptureFixture[str], past: Past, *argv: str) -> dict[str, Any]:
+    return told(capsys, past, "--prove", *argv)
+
+
+def test_a_hit_is_proved(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    assert "Written down" in told(capsys, past, "--predict")["written"]
+    ledger = past.folder / "ledger" / "engine-shed.jsonl"
+    before = ledger.read_bytes()
+    past.burn(1)
+    with pytest.raises(UserError, match="no cleaning has been logged"):
+        proved(capsys, past)
+    past.log("cleaning")
+    past.burn(4)
+    found = proved(capsys, past, "--ash-kg", "1.0")
+    assert found["result"] == "hit" and (found["hits"], found["cleanings"]) == (1, 1)
+    assert found["measured_K"] == pytest.approx(45.6, abs=4) and found["ash"] == "agrees"
+    assert ledger.read_bytes().startswith(before), "the prediction was not touched"
+    with pytest.raises(UserError, match="no prediction is open"):
+        proved(capsys, past)
+
+
+def test_it_was_not_ash(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    told(capsys, past, "--predict")
+    past.burn(1)
+    past.log("cleaning")
+    past.burn(4, step_K=40.0)
+    found = proved(capsys, past)
+    assert found["result"] == "it was not ash" and (found["hits"], found["cleanings"]) == (0, 1)
+
+
+def test_a_prediction_stands_until_it_is_proved(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    told(capsys, past, "--predict")
+    with pytest.raises(UserError, match="stand until the cleaning"):
+        main([past.furnace, "--data", str(past.folder), "--predict"])
+
+
+def test_a_changed_ledger_is_noticed(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    told(capsys, past, "--predict")
+    ledger = past.folder / "ledger" / "engine-shed.jsonl"
+    line = json.loads(ledger.read_text())
+    line["prediction"]["drop_K"] = 30.0
+    ledger.write_text(json.dumps(line) + "\n")
+    with pytest.raises(UserError, match="line 1 has been changed"):
+        proved(capsys, past)
+
+
+def test_without_a_profile_the_rise_is_still_told(capsys: pytest.CaptureFixture[str], past: Past) -> None:
+    (past.folder / "profiles" / "engine-shed.toml").unlink()
+    found = told(capsys, past)
+    assert found["declared_clean"] is False and figure(found, "oil")["value"] is None
+    assert [entry["limit"] for entry in found["limits"]] == ["rise"]
+    assert any("common practice" in note for note in found["notes"])
+
+
+def test_draft_weakens_to_its_limit(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """-5 Pa when clean, 0.1 Pa less for each kelvin: no draft left at 50 K, 1.2 K a day: 15 February."""
+    past = Past(tmp_path, draft_clean_Pa=-5.0)
+    past.burn(30)
+    found = told(capsys, past, "--why")
+    draft = limit(found, "draft")
+    assert days_off(draft["date"][1], "2026-02-15") <= 3
+    assert draft["function"] == "sootline.heat.cleaning_limits.draft_rise_limit" and draft["source"]
