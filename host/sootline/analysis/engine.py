@@ -155,5 +155,7 @@ class Engine:
             if received_ms is not None:
                 plant.found_ms = received_ms
             elif len(t_ms):
-                plant.found_ms = int(t_ms[min(int(t_ms.searchsorted(due)), len(t_ms) - 1)])
+                plant.found_ms, plant.row_times = None, t_ms
             plant.run_timer()
+        if plant.found_ms is None:
+            plant.found_ms, plant.row_times = plant.now_ms, t_ms[:0]

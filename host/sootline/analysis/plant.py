@@ -4,6 +4,8 @@ import heapq
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
+
 from sootline.alarms import Priority
 from sootline.analysis.book import Book, Entry
 from sootline.analysis.catalogue import HIDES
@@ -29,7 +31,8 @@ class Plant:
         self.settings = settings
         self.sampling = sampling
         self.history = History()
-        self.found_ms = 0
+        self.found_ms: int | None = 0  # when the host knows what is found now; None: with the first of these rows
+        self.row_times = np.empty(0, np.int64)
         self.started_ms: int | None = None
         self.book = Book(round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low)
         self.tracks: list[Track] = []
@@ -155,9 +158,11 @@ class Plant:
     def raise_(
         self, alarm: str, priority: Priority, at_ms: int | None = None, channel: str | None = None, **detail: Any
     ) -> Entry:
-        entry = self.book.raise_(
-            alarm, channel, priority, self.now_ms if at_ms is None else at_ms, self.found_ms, detail
-        )
+        found_ms = self.found_ms
+        if found_ms is None:  # a timer: known with the first row at or after its time
+            times = self.row_times
+            found_ms = int(times[min(int(times.searchsorted(self.now_ms)), len(times) - 1)])
+        entry = self.book.raise_(alarm, channel, priority, self.now_ms if at_ms is None else at_ms, found_ms, detail)
         for handler in self.raise_handlers:
             handler(entry)
         return entry
