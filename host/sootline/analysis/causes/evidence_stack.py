@@ -128,13 +128,17 @@ def blower_off(scene: Scene) -> Finding | None:
     return Finding(not blower, "warm-air fan runs" if blower else "warm-air fan stands still")
 
 
-@evidence("air-usual-when-open", 0.15)
+@evidence("air-usual-when-open", 0.15, once=True)
 def air_usual_when_open(scene: Scene) -> Finding | None:
-    """The warm air was no hotter than usual when the limit opened."""
-    change = scene.change("supply_rise_K")
-    if change is None:
+    """The warm air was no hotter than usual when the limit opened, and did reach the probe."""
+    usual, raised_ms = scene.usual("supply_rise_K"), scene.entry.raised_ms
+    x = scene.plant.history.window("supply_air", raised_ms - 600_000, raised_ms)[1]
+    if usual is None or not len(x):
         return None
-    return Finding(change[0] < 1.04 * change[1], f"warm-air rise {change[0]:.0f} K, usual {change[1]:.0f}")
+    rise = float(x.max()) - scene.fire.air_C()
+    if rise < 0.85 * usual:
+        return Finding(False, f"little warm air reaches the probe: rise {rise:.0f} K, usual {usual:.0f}")
+    return Finding(rise < 1.04 * usual, f"warm-air rise {rise:.0f} K when it opened, usual {usual:.0f}")
 
 
 @evidence("rise-creeping", 0.3)

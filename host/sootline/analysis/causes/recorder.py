@@ -51,6 +51,7 @@ class Recorder:
         self.burns: deque[Burn] = deque(maxlen=12)
         self.log: deque[LogEntry] = deque(maxlen=20)
         self.last_refill: Event | None = None
+        self.settled_ms = 0  # end of the last firing long enough to tell the steady features
         self._refills = 0
         engine.pump.on_ended.append(self.runs.append)
         self.plant.on_event("refill", self._refill)
@@ -123,6 +124,7 @@ class Recorder:
         lit_nozzle_C = history.at("nozzle", event.start_ms) if plant.now_ms - event.start_ms < 3 * 3_600_000 else None
         self._add("lit_nozzle_C", t_ms, lit_nozzle_C)
         if event.end_ms - event.start_ms >= SETTLED_MS:
+            self.settled_ms = event.end_ms
             for feature, value in self.levels(t_ms).items():
                 self._add(feature, t_ms, value)
 

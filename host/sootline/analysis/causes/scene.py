@@ -54,12 +54,18 @@ class Scene:
         return self.seen.daily[feature].last(n)
 
     def level(self, feature: str) -> float | None:
-        """A steady feature of the fire: of the one that burns, once it has settled, else of the last ones."""
+        """A steady feature of the fire: of the one that burns, once it has settled, else of the last ones.
+
+        None where the last two firings were too short to tell: what was before them says nothing of now.
+        """
         fire = self.fire
         if fire.on and fire.since_ms is not None and self.now_ms - fire.since_ms >= LIVE_MS:
             if self._levels is None:
                 self._levels = self.seen.levels(self.now_ms)
             return self._levels[feature]
+        burns = self.seen.burns
+        if len(burns) >= 2 and burns[-2].end_ms > self.seen.settled_ms:
+            return None
         return self.last(feature, 3) if self.last(feature, 3) is not None else self.last(feature)
 
     def change(self, feature: str) -> tuple[float, float] | None:
