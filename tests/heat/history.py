@@ -54,6 +54,7 @@ class Past:
     total_h: float = 0.0
     learned: int = 0
     draft_clean_Pa: float | None = None
+    outdoors: bool = True
 
     def __post_init__(self) -> None:
         (self.folder / "profiles").mkdir(parents=True, exist_ok=True)
@@ -112,6 +113,8 @@ class Past:
             "supply_level": np.round(0.9 - 0.0002 * (t_ms - t_ms[0]) / HOUR_MS, 3),
             "tank": np.full(len(t_ms), 65.0),
         }
+        if not self.outdoors:
+            del columns["outdoor"]
         if self.draft_clean_Pa is not None:
             columns["draft_fire"] = self.draft_clean_Pa + 0.1 * self.rise_K_per_h * FIRINGS * FIRING_H * days
         return Rows(t_ms, columns)
