@@ -129,31 +129,34 @@ class _Walk:
         print(f"\n{item.title}   [{item.key}]  {item.says}")
         print(f"Caution: {walk.caution(item.step)}")
         print(item.step.how)
+        given: dict[str, Value] = {}
         try:
             while True:
                 self._ask(f"{KEYS} > ")
-                if self._attempt(item):
+                if self._attempt(item, given):
                     return
         except _Skip:
             print("skipped")
 
-    def _attempt(self, item: Item) -> bool:
-        values = {field.name: self._value(item, field) for field in item.step.fields}
-        own = f" (Enter: {self._by})" if self._by and not item.step.qualified else ""
-        by = self._ask(f"{item.by_whom}{own}: ") or ("" if item.step.qualified else self._by)
+    def _attempt(self, item: Item, given: dict[str, Value]) -> bool:
+        """Ask for all values of a step and evaluate it; `given` keeps them for the next attempt."""
+        for field in item.step.fields:
+            given[field.name] = self._value(item, field, given.get(field.name))
+        known = "" if item.step.qualified else self._by
+        by = self._ask(f"{item.by_whom}{f' (Enter: {known})' if known else ''}: ") or known
+        if not item.step.qualified:
+            self._by = by
         try:
-            record = commissioning.add(self._data, self._furnace, item.step.key, date.today(), by, values, item.channel)
+            record = commissioning.add(self._data, self._furnace, item.step.key, date.today(), by, given, item.channel)
         except UserError as error:
             print(f"refused: {error}")
             return False
-        if not item.step.qualified:
-            self._by = by
         print("accepted")
         for line in walk.result_words(record.entries[-1].result, self._system):
             print(f"  {line}")
         return True
 
-    def _value(self, item: Item, field: Field) -> Value:
+    def _value(self, item: Item, field: Field, before: Value | None) -> Value:
         unit = walk.unit_label(field.unit, self._system)
         words = f"{field.ask} [{unit}]" if unit else field.ask
         if field.choices:
@@ -162,8 +165,12 @@ class _Walk:
             words += ", spaces between"
         if field.live:
             words += f" (Enter: take it from {item.channel} now)"
+        elif before is not None:
+            words += f" (Enter: {walk.value_words(field, before, self._system)})"
         while True:
             text = self._ask(f"{words}: ")
+            if not text and before is not None and not field.live:
+                return before
             try:
                 return self._take(item, field) if field.live and not text else walk.parse(field, text, self._system)
             except UserError as error:
