@@ -29,15 +29,18 @@ def slow(times: list[int], column: list[float], sums: list[float]) -> list[Mark]
         else:
             t0, on0, s0 = last
             limit = 15_000 if on0 else 180_000
-            grown_ms = (s - s0) * 1000
-            if t - t0 <= limit:
-                if on != on0:
-                    marks.append(Mark(t, "pump", on, t, s))
-            elif on0 and not on and 0 <= grown_ms <= t - t0:
-                marks.append(Mark(t, "pump", False, t0 + round(grown_ms), s))
-            elif on0 != on or not abs(grown_ms - (t - t0 if on0 else 0)) <= 500:
-                marks.append(Mark(t, "pump", None, t0 + limit))
-                marks.append(Mark(t, "pump", on, t, s))
+            span, grown = t - t0, (s - s0) * 1000
+            if on == on0 and span <= limit and (on or not grown > 500):
+                pass
+            elif not 0 <= grown <= span + 500:
+                marks += [Mark(t, "pump", None, t0 + limit)] * (span > limit) + [Mark(t, "pump", on, t, s)]
+            elif on != on0:
+                moved = min(round(grown), span)
+                marks.append(Mark(t, "pump", on, t - moved if on else t0 + moved, s))
+            elif not on and grown > 500:  # a run between them
+                marks += [Mark(t, "pump", True, t - min(round(grown), span), s0), Mark(t, "pump", False, t, s)]
+            elif on and min(round(grown), span) < span - 500:  # a pause between them
+                marks += [Mark(t, "pump", None, t0 + min(round(grown), limit)), Mark(t, "pump", True, t, s)]
         last = (t, on, s)
     return marks
 
@@ -93,8 +96,10 @@ def between(gap_s: float, on0: float, on1: float, grown_s: float) -> list[tuple[
         (600.0, 1, 1, 600.0, []),  # the sum says it stayed on
         (600.0, 0, 0, 0.0, []),  # or off
         (600.0, 1, 0, 12.4, [(False, 600, 12.4)]),  # it stopped 12.4 s into the silence
-        (600.0, 0, 0, 12.4, [(None, 600, 180), (False, 600, 600)]),  # it ran, but when?
-        (600.0, 0, 1, 12.4, [(None, 600, 180), (True, 600, 600)]),
+        (600.0, 0, 0, 12.4, [(True, 600, 587.6), (False, 600, 600)]),  # it ran for so long, at the latest then
+        (600.0, 0, 1, 12.4, [(True, 600, 587.6)]),  # it started 12.4 s ago
+        (600.0, 1, 1, 12.4, [(None, 600, 12.4), (True, 600, 600)]),  # it paused, when is not known
+        (60.0, 0, 0, 9.4, [(True, 60, 50.6), (False, 60, 60)]),  # a run whose pack was lost, even in a short gap
         (600.0, 1, 0, -100.0, [(None, 600, 15), (False, 600, 600)]),  # rebooted: the sum began anew
     ],
 )

@@ -255,7 +255,7 @@ def test_two_hundred_clean_seasons() -> None:
 
 def test_every_fouling_season_rings_stack_rising() -> None:
     """10 K in 100 burning hours: the mean of 5 days passes 20 K near 210 h; it must be told before 30 K."""
-    for seed in range(1000, 1020):
+    for seed in range(1000, 1003):
         (entry,) = [e for e in season(seed, 5.0, 10.0).plant.book.entries if e.alarm == "stack-rising"]
         hours = (entry.raised_ms - T0) / 86_400_000 * 5
         assert 150 < hours < 300, seed
