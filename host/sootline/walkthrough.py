@@ -47,9 +47,9 @@ _RESULTS: Mapping[str, tuple[str, str]] = {
     "channel_K": ("first channel less second", "K"),
     "oil_C": ("at an oil temperature of", "°C"),
     "l_per_s": ("delivery", "l/s"),
-    "uncertainty": ("uncertain by a ratio of", ""),
+    "uncertainty": ("uncertain by", "%"),
     "volume_l": ("differential", "l"),
-    "spread": ("runs differ by a ratio of", ""),
+    "spread": ("runs differ by", "%"),
     "nozzle_C": ("at a nozzle temperature of", "°C"),
     "net_K": ("clean net stack temperature", "K"),
     "spread_K": ("scatter", "K"),
@@ -229,6 +229,8 @@ def result_words(result: Result, system: System) -> list[str]:
 def _result(value: float, unit: str, system: System) -> str:
     if unit == "l/s":
         return str(shown(value * 3600, "l/h", system))
+    if unit == "%":
+        return f"{value:.1%}"
     return str(shown(value, unit, system)) if unit else f"{value:.3f}"
 
 
