@@ -92,8 +92,8 @@ class Peer:
         self._client.loop_stop()
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False, qos: int = 1) -> None:
-        """Publish and wait until the broker has it."""
-        self._client.publish(topic, payload, qos=qos, retain=retain).wait_for_publish(20)
+        """Publish and wait until the broker has it, however often it has to be started again meanwhile."""
+        eventually(self._client.publish(topic, payload, qos=qos, retain=retain).is_published)
 
     def hear(self, topic: str, timeout_s: float = 20.0) -> Any:
         """The next payload on a topic; others are dropped."""
