@@ -113,3 +113,14 @@ def test_table_in_us_units_with_sources(capsys: pytest.CaptureFixture[str], tmp_
     text = capsys.readouterr().out
     assert "Btu/h" in text and "gal/h" in text and "oil burned [gal]" in text
     assert "sootline.heat.degree_days.days_to_empty: " in text and "Empty about 2026-" in text
+
+
+def test_the_newest_batch_logged_is_reckoned_with(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    past = Past(tmp_path)
+    past.burn(2)
+    assert any("oil: assumed" in note for note in told(capsys, past)["notes"])
+    for kind, day in (("vg-68", "2026-01-20"), ("rapeseed", "2026-01-05"), ("from the garage", "2026-02-01")):
+        given = ["--source", "own", "--kind", kind, "--volume", "100", "--received", day]
+        assert sootline(["batch", "add", "--data", str(tmp_path), *given]) == 0
+    capsys.readouterr()
+    assert any("oil: vg-68" in note for note in told(capsys, past)["notes"])

@@ -10,11 +10,12 @@ from pathlib import Path
 import numpy as np
 
 from sootline.analysis.course import DAY_MS, Course
-from sootline.commands import _history
+from sootline.commands import _history, _oil_log
 from sootline.errors import UserError
 from sootline.events import Event
 from sootline.files import profiles
 from sootline.heat.elementwise import FloatArray
+from sootline.heat.grades import GRADES
 from sootline.heat.oil import Oil, oil_of_parts
 from sootline.heat.refill_use import OilBurned, oil_burned
 from sootline.profile import LogEntry, Profile
@@ -153,10 +154,18 @@ def day_of(t_ms: float) -> str:
     return datetime.fromtimestamp(t_ms / 1000, UTC).date().isoformat()
 
 
-def oil_named(kind: str | None) -> tuple[Oil, str]:
-    """The oil reckoned with, and where it is from. Raises: OutOfRange for an unknown kind."""
-    note = f"as given: {kind}" if kind else f"assumed to be {ASSUMED_KIND}; name yours with --oil"
-    return oil_of_parts({kind or ASSUMED_KIND: 1.0}), note
+def oil_named(kind: str | None, folder: Path) -> tuple[Oil, str]:
+    """The oil reckoned with, and where it is from: as given, else the newest batch of a known kind, else assumed.
+
+    Raises: OutOfRange for an unknown kind; UserError for a damaged log of batches
+    """
+    if kind is not None:
+        return oil_of_parts({kind: 1.0}), f"oil: as given, {kind}"
+    logged = [batch for batch in _oil_log.load(_oil_log.path_of(folder)) if batch.kind in GRADES]
+    if logged:
+        newest = max(logged, key=lambda batch: batch.received)
+        return oil_of_parts({newest.kind: 1.0}), f"oil: {newest.kind}, the newest batch logged ({newest.received})"
+    return oil_of_parts({ASSUMED_KIND: 1.0}), f"oil: assumed to be {ASSUMED_KIND}; name yours with --oil"
 
 
 __all__ = ["DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened"]

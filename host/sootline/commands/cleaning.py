@@ -99,7 +99,7 @@ def draw(store: Store, seen: Burned, options: argparse.Namespace) -> Picture:
 
     Raises: OutOfRange, UserError
     """
-    oil, oil_note = _burned.oil_named(options.oil)
+    oil, oil_note = _burned.oil_named(options.oil, options.data)
     used = seen.oil(oil, seen.clean_ms, seen.now_ms + 1)
     random = generator(seen.furnace, seen.now_ms)
     limits = _limits.find(store, seen, oil, used, options, random.standard_normal(DRAWS))

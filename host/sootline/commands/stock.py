@@ -63,9 +63,9 @@ def main(argv: Sequence[str]) -> int:
                 raise UserError("oil is counted in refills: set refill.differential_l in the profile [L]")
             start_ms = now_ms - now_ms % DAY_MS - (options.days - 1) * DAY_MS
             seen = _span(store, profile, start_ms, now_ms)
-            oil, note = _burned.oil_named(options.oil)
+            oil, note = _burned.oil_named(options.oil, options.data)
             periods = {kind: _periods(seen, oil, cuts) for kind, cuts in _cuts(seen).items()}
-            notes = [f"oil {note}"]
+            notes = [note]
             left = _left(store, seen, oil, options, notes)
             figures = [*_rate(seen, oil, notes), *_stock(left)]
     except OutOfRange as error:

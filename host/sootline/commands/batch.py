@@ -1,0 +1,163 @@
+"""The log of used-oil batches: where each came from, its tests beside the published limits, how long to keep them.
+
+A comparison with US federal figures. It judges nothing: whether and what you may burn is for local law.
+"""
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, get_args
+
+from sootline.commands import _oil_log
+from sootline.errors import OutOfRange, UserError
+from sootline.files import profiles
+from sootline.heat.conversions import GALLON_L, celsius_from_fahrenheit, fahrenheit
+from sootline.heat.used_oil import (
+    DEFERS,
+    MAX_PPM,
+    Finding,
+    OilBatch,
+    Source,
+    keep_until,
+    on_specification,
+    space_heater_conditions,
+    specification,
+)
+from sootline.heat.why import origin
+
+SPECIFICATION = {
+    True: "within every limit of 40 CFR 279.11",
+    False: "outside a limit of 40 CFR 279.11",
+    None: "not known: not all of 40 CFR 279.11 was tested",
+}
+
+
+def main(argv: Sequence[str]) -> int:
+    """Add a batch to the log, or list them; returns 0.
+
+    Raises: UserError for a batch or a file that cannot be used.
+    """
+    options = _parser().parse_args(argv)
+    path = _oil_log.path_of(options.data)
+    try:
+        batches = _oil_log.load(path)
+        if options.what == "add":
+            batch = _batch(options)
+            _oil_log.append(path, batch)
+            batches, first = [batch], len(batches) + 1
+        else:
+            first = 1
+        told = [_told(number, batch, options) for number, batch in enumerate(batches, first)]
+    except OutOfRange as error:
+        raise UserError(str(error)) from error
+    if options.json:
+        print(json.dumps({"batches": told, "defers": DEFERS}, ensure_ascii=False, indent=1))
+    else:
+        print("\n".join([line for one in told for line in _lines(one, options)] or ["no batch has been logged"]))
+        print(f"\n{DEFERS}")
+    return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="sootline batch", description=(__doc__ or "").splitlines()[0])
+    what = parser.add_subparsers(dest="what", required=True)
+    add = what.add_parser("add", help="log a batch")
+    add.add_argument("--source", choices=get_args(Source), required=True, help="whose oil it was")
+    add.add_argument("--kind", required=True, help="what it is, in your words or one of `sootline oil --kinds`")
+    add.add_argument("--volume", type=float, required=True, metavar="L", help="litres; gallons with --us")
+    add.add_argument("--received", type=_date, metavar="DATE", help="day it came (default: today)")
+    add.add_argument(
+        "--test", action="append", default=[], metavar="NAME=PPM", help=f"{', '.join(MAX_PPM)}; may be repeated"
+    )
+    add.add_argument("--flash", type=float, metavar="TEMPERATURE", help="flash point as tested, °C; °F with --us")
+    add.add_argument("--analysis", default="", metavar="TEXT", help="where the analysis is kept")
+    for command in (add, what.add_parser("list", help="list the batches")):
+        command.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER")
+        command.add_argument("--vent", choices=("outdoors", "indoors"), help="where the combustion gases go")
+        command.add_argument("--us", action="store_true", help="gallons and °F in and out")
+        command.add_argument("--json", action="store_true", help="JSON, always in SI units")
+        command.add_argument("--why", action="store_true", help="name the function and the source behind it")
+    return parser
+
+
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is no date; write it like 2026-02-01") from None
+
+
+def _batch(options: argparse.Namespace) -> OilBatch:
+    tests: dict[str, float] = {}
+    for text in options.test:
+        name, _, number = text.partition("=")
+        try:
+            tests[name.strip()] = float(number)
+        except ValueError:
+            raise UserError(f"'{text}': write it as NAME=PPM, such as lead=40") from None
+    flash_C = options.flash
+    if flash_C is not None and options.us:
+        flash_C = celsius_from_fahrenheit(flash_C)
+    litres = options.volume * GALLON_L if options.us else options.volume
+    if litres <= 0:
+        raise UserError("the volume of a batch must be more than nothing")
+    received = options.received or datetime.now(UTC).date()
+    return OilBatch(received, options.source, options.kind, litres, tests, flash_C, options.analysis)
+
+
+def _told(number: int, batch: OilBatch, options: argparse.Namespace) -> dict[str, Any]:
+    told: dict[str, Any] = {
+        "number": number,
+        "received": batch.received.isoformat(),
+        "source": batch.source,
+        "kind": batch.kind,
+        "litres": batch.volume_l,
+        "flash_C": batch.flash_C,
+        "analysis": batch.analysis,
+        "specification": SPECIFICATION[on_specification(batch)],
+        "tests": [_finding(finding) for finding in specification(batch)],
+        "space_heater": list(_space_heater(batch, options)),
+        "keep_until": keep_until(batch.received).isoformat(),
+    }
+    if options.why:
+        made = (("tests", specification), ("space_heater", space_heater_conditions), ("keep_until", keep_until))
+        told["why"] = {key: f"{origin(f).function}: {origin(f).source}" for key, f in made}
+    return told
+
+
+def _finding(finding: Finding) -> dict[str, str]:
+    return {"item": finding.item, "result": finding.result, "text": finding.text}
+
+
+def _space_heater(batch: OilBatch, options: argparse.Namespace) -> Iterator[dict[str, str]]:
+    """The conditions for each furnace whose rating is known; what was not told is not compared."""
+    for name, profile in profiles.load_folder(options.data / "profiles").items():
+        rated_kW = profile.furnace.rated_input_kW
+        if rated_kW is None:
+            yield {"furnace": name, "item": "rated input", "result": "untested", "text": "rated input not known"}
+        for finding in space_heater_conditions(batch.source, 1000.0 * (rated_kW or 0.0), options.vent == "outdoors"):
+            told = (finding.item != "vent" or options.vent) and (finding.item != "rated input" or rated_kW)
+            if told:
+                yield {"furnace": name, **_finding(finding)}
+        if options.vent is None:
+            yield {"furnace": name, "item": "vent", "result": "untested", "text": "vent not told; give --vent"}
+
+
+def _lines(told: dict[str, Any], options: argparse.Namespace) -> Iterator[str]:
+    litres = told["litres"]
+    volume = f"{litres / GALLON_L:.0f} gal" if options.us else f"{litres:.0f} L"
+    yield f"{told['number']}  {told['received']}  {volume}  {told['kind']}  from: {told['source']}"
+    yield f"   {told['specification']}; keep its papers until {told['keep_until']}"
+    if told["analysis"]:
+        yield f"   analysis: {told['analysis']}"
+    for test in told["tests"]:
+        text = test["text"]
+        if test["item"] == "flash point" and options.us and told["flash_C"] is not None:
+            text = f"flash point {fahrenheit(told['flash_C']):.0f} °F against at least 100 °F"
+        yield f"   {test['result']:<9} {text}"
+    for condition in told["space_heater"]:
+        yield f"   {condition['result']:<9} {condition['furnace']}: {condition['text']}"
+    for line in told.get("why", {}).values():
+        yield f"    {line}"
