@@ -5,12 +5,10 @@ import socket
 import sys
 import time
 
-ADDRESS = os.getenv("SOOTLINE_BENCH") or "127.0.0.1:0"
 VIRTUAL = bool(os.getenv("SOOTLINE_BENCH_SPEED"))
 
-_host, _port = ADDRESS.split(":")
 _socket = socket.socket()
-_socket.connect(socket.getaddrinfo(_host, int(_port), 0, socket.SOCK_STREAM)[0][-1])
+_socket.connect(socket.getaddrinfo(*(os.getenv("SOOTLINE_BENCH") or "127.0.0.1:0").split(":"))[0][-1])
 _socket.setsockopt(6, 1, 1)  # no delay: one line, one answer
 
 

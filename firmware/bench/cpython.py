@@ -5,7 +5,6 @@ import gc
 import sys
 import time
 import traceback
-import types
 
 _start_ns = time.monotonic_ns()
 
@@ -19,7 +18,6 @@ time.ticks_us = lambda: (time.monotonic_ns() - _start_ns) // 1000
 time.ticks_diff = lambda a, b: a - b
 time.ticks_add = lambda a, b: a + b
 time.sleep_ms = lambda ms: time.sleep(ms / 1000)
-sys.modules["micropython"] = types.ModuleType("micropython")
 asyncio.sleep_ms = _sleep_ms
 gc.mem_free = lambda: 0
 gc.mem_alloc = lambda: 0

@@ -7,7 +7,7 @@ import time
 
 from _bench_link import VIRTUAL, ask
 
-PWRON_RESET, HARD_RESET, WDT_RESET, DEEPSLEEP_RESET, SOFT_RESET = 1, 2, 3, 4, 5
+PWRON_RESET, WDT_RESET, SOFT_RESET = 1, 3, 5
 
 
 class _Levels:
@@ -40,7 +40,7 @@ _levels = _Levels()
 
 class Pin:
     IN, OUT, OPEN_DRAIN = 1, 3, 7
-    PULL_UP, PULL_DOWN = 2, 1
+    PULL_UP = 2
 
     selected = -1  # output that is low, i.e. the chip selected on the bus
 

@@ -6,11 +6,12 @@ import sys
 
 import machine
 import micropython
+from micropython import const
 
 from .clock import Clock, set_rtc
 
-HEALTHY_MS = 600000  # after this a boot was a good one
-SAFE_MODE_MS = 3600000
+_HEALTHY_MS = const(600000)  # after this a boot was a good one
+_SAFE_MODE_MS = const(3600000)
 
 # Deadlines within which each task must make progress.
 _DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000}
@@ -81,12 +82,12 @@ class App:
 
     async def _age(self):
         """What depends on how long this boot has lasted."""
-        await asyncio.sleep_ms(HEALTHY_MS)
+        await asyncio.sleep_ms(_HEALTHY_MS)
         if not self.safe:
             self.memos[""] = self.memos["crash"] = self.memos["good"]
             self.keep_memo(self.memos["good"])
             return
-        await asyncio.sleep_ms(SAFE_MODE_MS - HEALTHY_MS)
+        await asyncio.sleep_ms(_SAFE_MODE_MS - _HEALTHY_MS)
         self.reset("safe")
 
     async def run(self):
@@ -112,7 +113,7 @@ def main(path="config.json"):
     app = assemble.assemble(path)
     del assemble
     gc.collect()
-    gc.threshold(gc.mem_free() // 4 + gc.mem_alloc())
+    gc.threshold(gc.mem_free() // 4)  # long-lived pieces then do not end up between old garbage
     try:
         asyncio.run(app.run())
     except (KeyboardInterrupt, SystemExit):

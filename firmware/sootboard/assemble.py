@@ -5,8 +5,11 @@ import gc
 import os
 
 import machine
+from micropython import const
 
 from .app import App, forget
+
+_WORK_BYTES = const(20000)  # what the tasks and a connection take after this, with some to spare
 
 
 def assemble(path):
@@ -76,7 +79,6 @@ def _inputs(app, settings):
 
 
 def _outbox(app, left):
-    from .link import SEND_BYTES
     from .outbox import Outbox, rows_a_pack
 
     store = None
@@ -85,9 +87,9 @@ def _outbox(app, left):
 
         store = Store(app.data_directory)
     gc.collect()
-    # Without flash the memory left is the backlog, up to a share that leaves room to work.
-    limit = 1500 if store else min(60000, gc.mem_free() // 4)
-    batch = rows_a_pack(len(app.channels), SEND_BYTES)
+    # Without flash the backlog gets half of the memory that the work will leave.
+    limit = 1500 if store else max(1500, min(60000, (gc.mem_free() - _WORK_BYTES) // 2))
+    batch = rows_a_pack(len(app.channels))
     app.outbox = Outbox(app.boot, app.sampler.contact_mask, store, app.kept.write, limit, batch)
     app.outbox.restore(left)
     app.sampler.emit = app.outbox.put

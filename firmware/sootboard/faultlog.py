@@ -3,8 +3,10 @@
 import os
 import sys
 
+from micropython import const
+
 FILE_BYTES = 8000  # then the file becomes the old one
-_SHORT = 3
+_SHORT = const(3)
 
 
 class FaultLog:

@@ -7,16 +7,18 @@ after a reset, it always turns into the same pack.
 import binascii
 import struct
 
+from micropython import const
+
 from . import channels
 
 MAGIC = b"\xb5\x7e"
 HEAD_BYTES = 8
-MAX_BYTES = 2048
+_MAX_BYTES = const(2048)
 
-ROW_FULL = 1
-ROW_STATES = 2
-ROW_FAULTS = 4
-ROW_PRESENT = 8  # other values are present than in the row before
+_ROW_FULL = const(1)
+_ROW_STATES = const(2)
+_ROW_FAULTS = const(4)
+_ROW_PRESENT = const(8)  # other values are present than in the row before
 
 _SUMMED_BITS = tuple(channels.SWITCHED_INDEX[name] for name in channels.SUMMED)
 
@@ -103,14 +105,14 @@ def encode(boot, seq, state_mask, rows):
         present = 0
         for i in row.values:
             present |= 1 << i
-        flags = (ROW_FULL if row.full else 0) | (ROW_STATES if row.states != states else 0)
+        flags = (_ROW_FULL if row.full else 0) | (_ROW_STATES if row.states != states else 0)
         if row.full:
-            flags |= (ROW_FAULTS if row.faults else 0) | (ROW_PRESENT if present != last_present else 0)
+            flags |= (_ROW_FAULTS if row.faults else 0) | (_ROW_PRESENT if present != last_present else 0)
         out.append(flags)
-        if flags & ROW_STATES:
+        if flags & _ROW_STATES:
             states = row.states
             _put(out, states)
-        if flags & ROW_PRESENT:
+        if flags & _ROW_PRESENT:
             last_present = present
             _put(out, present)
         if row.full:
@@ -152,7 +154,7 @@ def length(head):
     if len(head) < HEAD_BYTES or head[:2] != MAGIC:
         return 0
     size = struct.unpack_from("<H", head, 2)[0]
-    return size if HEAD_BYTES < size <= MAX_BYTES else 0
+    return size if HEAD_BYTES < size <= _MAX_BYTES else 0
 
 
 def intact(data):
@@ -204,21 +206,21 @@ class Frame:
                 sums = advance(sums, states, dt)
             flags = r.data[r.at]
             r.at += 1
-            if flags & ROW_STATES:
+            if flags & _ROW_STATES:
                 states = r.get()
             values = {}
             faults = {}
-            if flags & ROW_PRESENT:
+            if flags & _ROW_PRESENT:
                 present = r.get()
-            if flags & ROW_FULL:
+            if flags & _ROW_FULL:
                 changed = r.get()
                 for i in range(len(channels.NUMERIC)):
                     if changed >> i & 1:
                         last[i] = last.get(i, 0) + r.signed()
                     if present >> i & 1:
                         values[i] = last.get(i, 0)
-            if flags & ROW_FAULTS:
+            if flags & _ROW_FAULTS:
                 for _ in range(r.get()):
                     faults[r.data[r.at]] = r.data[r.at + 1]
                     r.at += 2
-            yield Row(at_ms, 0, bool(flags & ROW_FULL), states, sums, values, faults)
+            yield Row(at_ms, 0, bool(flags & _ROW_FULL), states, sums, values, faults)

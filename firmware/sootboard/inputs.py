@@ -35,9 +35,11 @@ def fitted(settings):
 def outputs(board):
     """Functions that switch the lamp and the sounder; None for a sounder that is not there."""
 
+    pins = board.PINS
+
     def switch(signal):
-        if signal in board.PINS:
-            return machine.Pin(board.PINS[signal]["pin"], machine.Pin.OUT, value=0).value
+        if signal in pins:
+            return machine.Pin(pins[signal]["pin"], machine.Pin.OUT, value=0).value
         return None
 
     return switch("led") or (lambda on: None), switch("buzzer")

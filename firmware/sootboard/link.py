@@ -3,12 +3,14 @@
 import asyncio
 import random
 
+from micropython import const
+
 from . import mqtt, senml
 
 BACKOFF_MIN_MS, BACKOFF_MAX_MS = 1000, 60000
-ANNOUNCE_S = 300
-SEND_BYTES = 8192
-WILL = b'{"online": false}'
+_ANNOUNCE_S = const(300)
+_SEND_BYTES = const(1400)  # one segment of the network
+_WILL = b'{"online": false}'
 
 
 class Link:
@@ -25,7 +27,7 @@ class Link:
         self._app = app
         self._outbox = app.outbox
         self._ready = ready
-        self._out = bytearray(SEND_BYTES)
+        self._out = bytearray(_SEND_BYTES)
         self._pid = 0
         self._work = asyncio.Event()
         self._announce_now = asyncio.Event()
@@ -69,7 +71,7 @@ class Link:
         client = mqtt.Client(self._broker, self._take, self._out, self._pid)
         tasks = []
         try:
-            await client.open(self._client_id, self._prefix + "board", WILL)
+            await client.open(self._client_id, self._prefix + "board", _WILL)
             await client.subscribe(self._prefix + "command")
             await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
             self.connects += 1
@@ -132,7 +134,7 @@ class Link:
         while True:
             await asyncio.sleep_ms(int(mqtt.KEEPALIVE_S * 500))
             announced_ms += mqtt.KEEPALIVE_S * 500
-            if announced_ms >= ANNOUNCE_S * 1000:
+            if announced_ms >= _ANNOUNCE_S * 1000:
                 announced_ms = 0
                 self._announce_now.set()
             await client.ping()

@@ -2,10 +2,12 @@
 
 import os
 
+from micropython import const
+
 # Intents; a reset without one was not ours.
 INTENTS = ("", "crash", "link", "safe")
 BAD_BOOTS = 5  # then safe mode
-_MAGIC = 0xA6
+_MAGIC = const(0xA6)
 
 
 def pack(intent, bad_boots):

@@ -1,8 +1,10 @@
-"""MQTT 3.1.1 client for asyncio: clean session, QoS 1, each packet in one write, a deadline on every wait."""
+"""MQTT 3.1.1 client for asyncio: clean session, QoS 1, few writes, a deadline on every wait."""
 
 import asyncio
 import struct
 import sys
+
+from micropython import const
 
 from . import transport
 from .waiting import Waiting
@@ -10,7 +12,7 @@ from .waiting import Waiting
 CONNECT_S = 20
 ANSWER_S = 15
 KEEPALIVE_S = 40
-MAX_INCOMING = 2048
+_MAX_INCOMING = const(2048)
 
 # What a broken link can raise; a refused certificate is a ValueError, a closed stream an EOFError.
 ERRORS = (OSError, ValueError, EOFError, AssertionError, asyncio.TimeoutError)
@@ -21,39 +23,27 @@ def _text(s):
     return struct.pack(">H", len(b)) + b
 
 
-def fill(out, first, *parts):
-    """Write one whole control packet into `out`; returns its length.
-
-    A part is bytes, or something with a length and `write_into(out, at)`.
-    """
+def _head(out, first, parts):
+    """Write the fixed header of a control packet of `parts` into `out`; returns its length."""
     length = 0
-    for p in parts:
-        length += len(p)
-    if length + 5 > len(out):
-        raise ValueError("message of %d bytes is too large" % length)
+    for part in parts:
+        length += len(part)
     out[0] = first
     at = 1
-    n = length
     while True:
-        b = n & 127
-        n >>= 7
-        out[at] = b | 128 if n else b
+        b = length & 127
+        length >>= 7
+        out[at] = b | 128 if length else b
         at += 1
-        if not n:
-            break
-    for p in parts:
-        if hasattr(p, "write_into"):
-            p.write_into(out, at)
-        else:
-            out[at : at + len(p)] = p
-        at += len(p)
-    return at
+        if not length:
+            return at
 
 
 class Client:
     """One connection. After any error it is dead: `dead` is set, `error` says why, and a new one is made.
 
-    Packets are built in `out`, a bytearray made early, when memory was still in one piece.
+    Packets are gathered in `out`, a bytearray made early, when memory was still in one piece; larger ones than
+    that leave in several writes.
     """
 
     def __init__(self, settings, on_message, out, pid=0):
@@ -110,9 +100,25 @@ class Client:
                 return self._pid
 
     async def _send(self, first, *parts):
+        """Send one control packet. A part is bytes, or something with a length and `pieces()` that are bytes."""
+        out = self._out
         async with self._lock:
-            size = fill(self._out, first, *parts)
-            await transport.send(self._stream, memoryview(self._out)[:size], ANSWER_S)
+            at = _head(out, first, parts)
+            for part in parts:
+                for piece in part.pieces() if hasattr(part, "pieces") else (part,):
+                    if at + len(piece) > len(out):
+                        await self._write(memoryview(out)[:at])
+                        at = 0
+                    if len(piece) > len(out):
+                        await self._write(piece)
+                        continue
+                    out[at : at + len(piece)] = piece
+                    at += len(piece)
+            await self._write(memoryview(out)[:at])
+
+    async def _write(self, data):
+        if len(data):
+            await transport.send(self._stream, data, ANSWER_S)
 
     async def _request(self, key, first, *parts):
         answer = self._answers[key] = asyncio.Event()
@@ -192,7 +198,7 @@ class Client:
             self._answers[key].set()
 
     async def _handle_publish(self, first, length):
-        keep = length <= MAX_INCOMING
+        keep = length <= _MAX_INCOMING
         body = bytearray()
         while length:
             piece = await self._read(min(length, 256))

@@ -5,15 +5,17 @@ import os
 import socket
 import struct
 
+from micropython import const
+
 from .waiting import Waiting
 
-_TO_UNIX_S = 2208988800  # 1900 to 1970
-_ERA_S = 1 << 32
-EARLIEST_MS = 1764028800 * 1000  # this software is younger
-LATEST_MS = EARLIEST_MS + 20 * 31557600 * 1000
-ANSWER_MS = 1000
-HOUR_S = 3600
-RETRY_S = 30
+_TO_UNIX_S = const(2208988800)  # 1900 to 1970
+_ERA_S = const(1 << 32)
+_EARLIEST_MS = const(1764028800 * 1000)  # this software is younger
+_LATEST_MS = const(_EARLIEST_MS + 20 * 31557600 * 1000)
+_ANSWER_MS = const(1000)
+_HOUR_S = const(3600)
+_RETRY_S = const(30)
 
 
 def request(nonce):
@@ -32,7 +34,7 @@ def parse(answer, nonce):
     if seconds < _TO_UNIX_S:
         seconds += _ERA_S  # the era that begins in 2036
     utc_ms = (seconds - _TO_UNIX_S) * 1000 + (fraction * 1000 >> 32)
-    return utc_ms if EARLIEST_MS <= utc_ms <= LATEST_MS else None
+    return utc_ms if _EARLIEST_MS <= utc_ms <= _LATEST_MS else None
 
 
 class Ntp:
@@ -55,9 +57,9 @@ class Ntp:
                 offset = sorted(offsets)[len(offsets) // 2]
                 now = self._clock.uptime_ms()
                 self._changed(self._clock.set_utc(now + offset, now))
-            for _ in range(HOUR_S // RETRY_S if offsets else 1):
+            for _ in range(_HOUR_S // _RETRY_S if offsets else 1):
                 beat()
-                await asyncio.sleep(RETRY_S)
+                await asyncio.sleep(_RETRY_S)
 
     async def _ask(self):
         """UTC minus uptime [ms] as the server sees it, or None."""
@@ -74,7 +76,7 @@ class Ntp:
                 try:
                     answer, _ = s.recvfrom(64)
                 except OSError:
-                    if now - sent_ms > ANSWER_MS:
+                    if now - sent_ms > _ANSWER_MS:
                         return None
                     continue
                 utc_ms = parse(answer, nonce)

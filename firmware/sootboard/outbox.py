@@ -4,23 +4,26 @@ The backlog is on flash where there is a store, else in memory. The newest part 
 fill a batch yet, are in memory, with a copy in memory that outlives a reset where the board has it.
 """
 
+from micropython import const
+
 from . import frame
 
-BATCH = 24  # rows a frame, and rows a flash write, while nobody listens
-_RECORD_BYTES = 40  # of one channel in a pack
-LIVE_FRAMES = 4  # more than these unacknowledged: rows are batched
-_ROW_BYTES = 10  # usual size on flash, to tell how many rows wait there
+_BATCH = const(24)  # rows a frame, and rows a flash write, while nobody listens
+_RECORD_BYTES = const(40)  # of one channel in a pack
+_LIVE_FRAMES = const(4)  # more than these unacknowledged: rows are batched
+_PACK_BYTES = const(8192)  # about as much as one pack may have
+_ROW_BYTES = const(10)  # usual size on flash, to tell how many rows wait there
 
 
-def rows_a_pack(channels, send_bytes):
-    """Rows of `channels` channels that one pack of at most `send_bytes` holds."""
-    return max(1, min(BATCH, (send_bytes - 300) // (_RECORD_BYTES * channels)))
+def rows_a_pack(channels):
+    """Rows of `channels` channels that one pack holds."""
+    return max(1, min(_BATCH, (_PACK_BYTES - 300) // (_RECORD_BYTES * channels)))
 
 
 class Outbox:
     """`store` is a store.Store or None; `keep(data)` copies bytes to memory that outlives a reset, or None."""
 
-    def __init__(self, boot, state_mask, store=None, keep=None, limit_bytes=12000, batch=BATCH):
+    def __init__(self, boot, state_mask, store=None, keep=None, limit_bytes=12000, batch=_BATCH):
         self._boot = boot
         self._mask = state_mask
         self.changed = None  # called when there is something to send
@@ -47,7 +50,7 @@ class Outbox:
         if self._open and bool(self._open[0].utc_ms) != bool(row.utc_ms):
             self._close()  # a pack has either absolute or relative times
         self._open.append(row)
-        if len(self._open) >= self._batch or (self._online and len(self._live) < LIVE_FRAMES):
+        if len(self._open) >= self._batch or (self._online and len(self._live) < _LIVE_FRAMES):
             self._close()
         self._copy()
 

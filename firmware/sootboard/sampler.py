@@ -2,11 +2,13 @@
 
 import asyncio
 
+from micropython import const
+
 from . import channels
 from .drivers import ds18b20
 from .frame import Row, advance
 
-_SPI_CONVERSION_MS = 75  # the slowest of the one-shot converters
+_SPI_CONVERSION_MS = const(75)  # the slowest of the one-shot converters
 
 _PUMP = 1 << channels.SWITCHED_INDEX["pump"]
 

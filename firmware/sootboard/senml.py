@@ -46,7 +46,7 @@ def _texts(furnace, frame):
 
 
 class Pack:
-    """The pack of a frame, written straight to where it is sent from: a whole pack twice is more than memory holds.
+    """The pack of a frame, made while it is sent: a whole pack is more than memory holds.
 
     Base time is the first row's; `uptime` says when that was.
     """
@@ -61,17 +61,12 @@ class Pack:
     def __len__(self):
         return self._size
 
-    def write_into(self, out, at):
-        """Write the pack's bytes into `out` from `at` on."""
+    def pieces(self):
+        """The pack's bytes, some tens at a time."""
         for text in _texts(self._furnace, Frame(self._data)):
-            piece = text.encode()
-            out[at : at + len(piece)] = piece
-            at += len(piece)
+            yield text.encode()
 
 
 def pack(furnace, data):
     """Bytes of the pack for the frame `data`."""
-    p = Pack(furnace, data)
-    out = bytearray(len(p))
-    p.write_into(out, 0)
-    return bytes(out)
+    return b"".join(Pack(furnace, data).pieces())

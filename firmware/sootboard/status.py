@@ -3,10 +3,17 @@
 import gc
 import json
 
+from micropython import const
+
 from . import VERSION, senml
 
-CONTRACT = 1
-HELD_MS = 6 * 3600000  # a clock not set for this long is no longer called synced
+_CONTRACT = const(1)
+_HELD_MS = const(6 * 3600000)  # a clock not set for this long is no longer called synced
+_TEXT = const(
+    '{"online": true, "version": %d, "firmware": "%s", "boot": "%08x", "reset": "%s", "safe_mode": %s, '
+    '"channels": %s, "interval": %d, "idle_interval": %d, "uptime": %s, "buffered": %d, "buffered_oldest_s": %s, '
+    '"heap_free": %d, "rssi": %s, "clock": "%s", "connects": %d, "dropped": %d, "missed_polls": %d, "faults": %s}'
+)
 
 
 def announcement(app):
@@ -15,32 +22,30 @@ def announcement(app):
     uptime_ms = app.clock.uptime_ms()
     rssi = app.wifi.rssi()
     sampler = app.sampler
-    parts = (
-        ("online", "true"),
-        ("version", "%d" % CONTRACT),
-        ("firmware", '"%s"' % VERSION),
-        ("boot", '"%08x"' % app.boot),
-        ("reset", '"%s"' % app.reset_label),
-        ("safe_mode", "true" if app.safe else "false"),
-        ("channels", json.dumps(app.channels)),
-        ("interval", "%d" % sampler.interval_s),
-        ("idle_interval", "%d" % sampler.idle_interval_s),
-        ("uptime", senml.seconds(uptime_ms)),
-        ("buffered", "%d" % app.outbox.buffered()),
-        ("buffered_oldest_s", _oldest_s(app, uptime_ms)),
-        ("heap_free", "%d" % gc.mem_free()),
-        ("rssi", "null" if rssi is None else "%d" % rssi),
-        ("clock", '"synced"' if _synced(app.clock, uptime_ms) else '"unsynced"'),
-        ("connects", "%d" % app.link.connects),
-        ("dropped", "%d" % app.outbox.dropped_rows),
-        ("missed_polls", "%d" % sampler.missed),
-        ("faults", json.dumps(app.faults.short)),
+    return _TEXT % (
+        _CONTRACT,
+        VERSION,
+        app.boot,
+        app.reset_label,
+        "true" if app.safe else "false",
+        json.dumps(app.channels),
+        sampler.interval_s,
+        sampler.idle_interval_s,
+        senml.seconds(uptime_ms),
+        app.outbox.buffered(),
+        _oldest_s(app, uptime_ms),
+        gc.mem_free(),
+        "null" if rssi is None else rssi,
+        "synced" if _synced(app.clock, uptime_ms) else "unsynced",
+        app.link.connects,
+        app.outbox.dropped_rows,
+        sampler.missed,
+        json.dumps(app.faults.short),
     )
-    return "{" + ", ".join(['"%s": %s' % p for p in parts]) + "}"
 
 
 def _synced(clock, uptime_ms):
-    return clock.synced and uptime_ms - clock.set_at_ms < HELD_MS
+    return clock.synced and uptime_ms - clock.set_at_ms < _HELD_MS
 
 
 def _oldest_s(app, uptime_ms):

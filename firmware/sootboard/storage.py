@@ -2,8 +2,10 @@
 
 import os
 
-LABEL = "sootdata"  # partition on the ESP32
-MOUNT = "/data"
+from micropython import const
+
+_LABEL = const("sootdata")  # partition on the ESP32
+_MOUNT = const("/data")
 
 
 def _partition():
@@ -12,7 +14,7 @@ def _partition():
         import esp32
     except ImportError:
         return None
-    found = esp32.Partition.find(esp32.Partition.TYPE_DATA, label=LABEL)
+    found = esp32.Partition.find(esp32.Partition.TYPE_DATA, label=_LABEL)
     return found[0] if found else None
 
 
@@ -27,7 +29,7 @@ def mount(device):
         vfs.VfsLfs2.mkfs(device)
         system = vfs.VfsLfs2(device)
         made = True
-    vfs.mount(system, MOUNT)
+    vfs.mount(system, _MOUNT)
     return made
 
 
@@ -43,4 +45,4 @@ def directory(setting):
     if device is None:
         return None
     mount(device)
-    return MOUNT
+    return _MOUNT

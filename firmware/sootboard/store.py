@@ -6,10 +6,12 @@ at a time. A segment is deleted when all its frames are acknowledged, so a reset
 
 import os
 
+from micropython import const
+
 from . import frame
 
-SEGMENT_BYTES = 4096
-_KEEP_FREE = 10  # percent of the file system that littlefs needs for its own copies
+_SEGMENT_BYTES = const(4096)
+_KEEP_FREE = const(10)  # percent of the file system that littlefs needs for its own copies
 
 
 class Store:
@@ -21,7 +23,7 @@ class Store:
                 self._segments.append(int(name[:-4]))
         self._segments.sort()
         # What was torn off at the end of the last segment stays there; new frames get a new one.
-        self._tail_bytes = SEGMENT_BYTES if self._segments else 0
+        self._tail_bytes = _SEGMENT_BYTES if self._segments else 0
         self._last = self._segments[-1] if self._segments else 0
         self._at = 0  # in the first segment
         self._head = None
@@ -49,12 +51,12 @@ class Store:
         return False
 
     def _write(self, frames, size):
-        if not self._segments or self._tail_bytes + size > SEGMENT_BYTES:
+        if not self._segments or self._tail_bytes + size > _SEGMENT_BYTES:
             self._last += 1
             self._segments.append(self._last)
             self._tail_bytes = 0
         # Counted before writing: after a failure the rest goes to a new segment.
-        before, self._tail_bytes = self._tail_bytes, SEGMENT_BYTES
+        before, self._tail_bytes = self._tail_bytes, _SEGMENT_BYTES
         with open(self._path(self._segments[-1]), "ab") as f:
             for data in frames:
                 f.write(data)
@@ -116,7 +118,7 @@ class Store:
                         return data, at
                 self.bad_frames += 1
                 f.seek(at + 1)
-                rest = f.read(SEGMENT_BYTES)
+                rest = f.read(_SEGMENT_BYTES)
         except OSError:
             self.failures += 1
             return None, at
@@ -132,4 +134,4 @@ class Store:
         """Bytes not yet acknowledged, earlier segments taken as full."""
         if not self._segments:
             return 0
-        return (len(self._segments) - 1) * SEGMENT_BYTES + self._tail_bytes - self._at
+        return (len(self._segments) - 1) * _SEGMENT_BYTES + self._tail_bytes - self._at

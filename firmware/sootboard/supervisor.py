@@ -2,10 +2,12 @@
 
 import asyncio
 
-ARM_AFTER_MS = 3000  # time for a person at the console to stop the program
-CHECK_MS = 1000
-RESTARTS_AN_HOUR = 3
-_HOUR_MS = 3600000
+from micropython import const
+
+_ARM_AFTER_MS = const(3000)  # time for a person at the console to stop the program
+_CHECK_MS = const(1000)
+_RESTARTS_AN_HOUR = const(3)
+_HOUR_MS = const(3600000)
 
 
 class Supervisor:
@@ -34,12 +36,12 @@ class Supervisor:
         for name, job in self._jobs:
             self._beats[name] = now
             self._tasks.append(asyncio.create_task(self._keep(name, job)))
-        await asyncio.sleep_ms(ARM_AFTER_MS)
+        await asyncio.sleep_ms(_ARM_AFTER_MS)
         feed = self._watchdog()
         while True:
             if self._all_well():
                 feed()
-            await asyncio.sleep_ms(CHECK_MS)
+            await asyncio.sleep_ms(_CHECK_MS)
 
     def _all_well(self):
         now = self._clock.uptime_ms()
@@ -65,6 +67,6 @@ class Supervisor:
             recent = [t for t in self._failures[name] if now - t < _HOUR_MS]
             recent.append(now)
             self._failures[name] = recent
-            if len(recent) > RESTARTS_AN_HOUR:
+            if len(recent) > _RESTARTS_AN_HOUR:
                 self._reset("crash")
             await asyncio.sleep_ms(1000)

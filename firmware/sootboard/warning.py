@@ -5,8 +5,10 @@ Only what harms soon is shown. Nothing here can act on the burner.
 
 import asyncio
 
-HOST_SILENT_MS = 30 * 60000
-IDENTIFY_MS = 15000
+from micropython import const
+
+_HOST_SILENT_MS = const(30 * 60000)
+_IDENTIFY_MS = const(15000)
 
 # State -> milliseconds on, off, on, off...
 PATTERNS = {
@@ -17,7 +19,7 @@ PATTERNS = {
     "safe-mode": (1000, 1000),
     "well": (40, 4960),
 }
-SOUNDED = ("over-temperature", "pump-overrun")
+_SOUNDED = const(("over-temperature", "pump-overrun"))
 
 
 class Warning:
@@ -34,7 +36,7 @@ class Warning:
         self.host_heard_ms = 0  # uptime of the last acknowledged message
 
     def identify(self):
-        self._identify_until_ms = self._clock.uptime_ms() + IDENTIFY_MS
+        self._identify_until_ms = self._clock.uptime_ms() + _IDENTIFY_MS
 
     def state(self):
         now = self._clock.uptime_ms()
@@ -46,7 +48,7 @@ class Warning:
             return "pump-overrun"
         if self._safe:
             return "safe-mode"
-        return "host-silent" if now - self.host_heard_ms > HOST_SILENT_MS else "well"
+        return "host-silent" if now - self.host_heard_ms > _HOST_SILENT_MS else "well"
 
     def _too_hot(self):
         for i, key in ((0, "tank_C"), (1, "nozzle_C")):
@@ -68,6 +70,6 @@ class Warning:
                 beat()
                 self._lamp(on)
                 if self._sounder:
-                    self._sounder(on and state in SOUNDED)
+                    self._sounder(on and state in _SOUNDED)
                 await asyncio.sleep_ms(ms)
                 on = not on

@@ -3,10 +3,11 @@
 import asyncio
 
 import network
+from micropython import const
 
-_JOIN_S = 20
-_POWER_CYCLE_EVERY = 3  # failed joins
-RESET_AFTER_MS = 30 * 60000
+_JOIN_S = const(20)
+_POWER_CYCLE_EVERY = const(3)  # failed joins
+_RESET_AFTER_MS = const(30 * 60000)
 
 
 class Wifi:
@@ -56,7 +57,7 @@ class Wifi:
         now = self._clock.uptime_ms()
         if self._down_since_ms is None:
             self._down_since_ms = now
-        if self._reset and now - self._down_since_ms > RESET_AFTER_MS:
+        if self._reset and now - self._down_since_ms > _RESET_AFTER_MS:
             self._reset("link")
         if self._failures and self._failures % _POWER_CYCLE_EVERY == 0:
             self._wlan.active(False)

@@ -507,7 +507,7 @@ class Board:
         channels: Iterable[str] | None = None,
         settings: Mapping[str, Any] | None = None,
         directory: Path | None = None,
-        heap: str = "192k",
+        heap: str = "128k",
         command: list[str] | None = None,
         program: Path | None = None,
     ) -> None:

@@ -17,8 +17,9 @@ import pytest
 from sootline.bench import FIRMWARE
 
 # The board code's pure modules are also looked at from here.
-if str(FIRMWARE) not in sys.path:
-    sys.path.append(str(FIRMWARE))
+for _folder in (FIRMWARE, FIRMWARE / "bench"):
+    if str(_folder) not in sys.path:
+        sys.path.insert(0, str(_folder))
 
 MOSQUITTO = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
 

@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sootboard import channels, frame, kept, outbox, senml, store
 
+from sootline.bench import FIRMWARE
 from sootline.wire.pack import Pack, parse
 
 from .micropython import SCRIPTS, figures, run
@@ -51,7 +52,7 @@ def test_full_flash_keeps_the_newest() -> None:
 def test_same_bytes_on_both_interpreters() -> None:
     under_cpython = subprocess.run(
         [sys.executable, str(SCRIPTS / "pack_bytes.py")],
-        env={"PYTHONPATH": f"{Path(store.__file__).parents[1]}", "PYTHONDONTWRITEBYTECODE": "1"},
+        env={"PYTHONPATH": f"{FIRMWARE}:{FIRMWARE / 'bench'}", "PYTHONDONTWRITEBYTECODE": "1"},
         capture_output=True,
         text=True,
         check=True,

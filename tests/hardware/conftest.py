@@ -12,6 +12,8 @@ from hardware.generate.spice import Runs
 
 if str(REPOSITORY / "firmware") not in sys.path:
     sys.path.insert(0, str(REPOSITORY / "firmware"))
+if str(REPOSITORY / "firmware" / "bench") not in sys.path:
+    sys.path.insert(0, str(REPOSITORY / "firmware" / "bench"))  # const() of the board code
 
 Edit = tuple[str, str, str]
 

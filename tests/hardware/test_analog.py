@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from sootboard.drivers.analog import loop, transducer
+from sootboard.drivers.loop import loop
+from sootboard.drivers.transducer import transducer
 
 from hardware.generate.load import Hardware
 

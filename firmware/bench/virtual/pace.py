@@ -33,7 +33,9 @@ def _wait(queue, dt):
             time.tick_host()
         before = utime.ticks_ms()
         _poll(queue, 5 if dt < 0 else min(5, dt))
-        time.advance(utime.ticks_diff(utime.ticks_ms(), before))
+        now = utime.ticks_ms()
+        # New tasks are stamped with the real counter: behind it, they would come late.
+        time.advance(max(utime.ticks_diff(now, before), utime.ticks_diff(now, time.ticks_ms())))
         return
     _waiting = False
     _skipped += 1

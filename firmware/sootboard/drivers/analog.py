@@ -1,6 +1,8 @@
 """Reading an analog input."""
 
-_SAMPLES = 64
+from micropython import const
+
+_SAMPLES = const(64)
 
 
 def microvolts(adc):

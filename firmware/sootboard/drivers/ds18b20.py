@@ -1,17 +1,19 @@
 """DS18B20 thermometer, externally powered, addressed by its ROM id."""
 
+from micropython import const
+
 from .onewire_bus import crc8
 
 CONVERSION_MS = 750  # 12 bit
 
-_CONVERT = 0x44
-_READ_SCRATCHPAD = 0xBE
-_CONFIGS = (0x1F, 0x3F, 0x5F, 0x7F)
-_NOT_CONVERTED = 0x07FF  # supply failed during the conversion
-_POWER_ON = 0x0550  # 85 Celsius
-_POWER_ON_RESERVED = 0x0C  # byte 6 only has this together with 85 C when nothing was converted yet
-_NEAR_C = 5.0
-_TRIES = 3
+_CONVERT = const(0x44)
+_READ_SCRATCHPAD = const(0xBE)
+_CONFIGS = const((0x1F, 0x3F, 0x5F, 0x7F))
+_NOT_CONVERTED = const(0x07FF)  # supply failed during the conversion
+_POWER_ON = const(0x0550)  # 85 Celsius
+_POWER_ON_RESERVED = const(0x0C)  # byte 6 only has this together with 85 C when nothing was converted yet
+_NEAR_C = const(5.0)
+_TRIES = const(3)
 
 
 def decode(scratchpad, last_C):

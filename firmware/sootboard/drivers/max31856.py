@@ -3,14 +3,18 @@
 Every read takes the whole register file, so settings overwritten by a spark are seen at once.
 """
 
+from micropython import const
+
 from .spi_device import SpiDevice, bus_silent
 
-_CR0_AUTO = 0x80 | 0x10  # automatic conversion, open-circuit test
-_CR0_50_HZ = 0x01
-_CR1 = 0x20 | 0x03  # four samples averaged, type K
-_MASK = 0xFF  # the fault pin is not used
-_SET = (0x00, 0x01, 0x02)
-_OPEN, _VOLTAGE, _RANGES = 0x01, 0x02, 0xC0
+_CR0_AUTO = const(0x80 | 0x10)  # automatic conversion, open-circuit test
+_CR0_50_HZ = const(0x01)
+_CR1 = const(0x20 | 0x03)  # four samples averaged, type K
+_MASK = const(0xFF)  # the fault pin is not used
+_SET = const((0x00, 0x01, 0x02))
+_OPEN = const(0x01)
+_VOLTAGE = const(0x02)
+_RANGES = const(0xC0)
 
 
 class MAX31856:

@@ -1,11 +1,24 @@
 """MAX31865 RTD converter, SPI mode 1: fault cycle and one conversion for each reading."""
 
+from micropython import const
+
 from .. import rtd
 from .spi_device import SpiDevice, bus_silent
 
-_BIAS, _ONE_SHOT, _THREE_WIRE, _FAULT_CYCLE, _CLEAR, _50_HZ = 0x80, 0x20, 0x10, 0x04, 0x02, 0x01
-_LOW_C, _HIGH_C = -60.0, 400.0  # outside: the line is broken or shorted
-_HIGH, _LOW, _REF, _FORCE, _INPUT, _VOLTAGE = 0x80, 0x40, 0x20, 0x10, 0x08, 0x04
+_BIAS = const(0x80)
+_ONE_SHOT = const(0x20)
+_THREE_WIRE = const(0x10)
+_FAULT_CYCLE = const(0x04)
+_CLEAR = const(0x02)
+_50_HZ = const(0x01)
+_LOW_C = -60.0  # outside: the line is broken or shorted
+_HIGH_C = 400.0
+_HIGH = const(0x80)
+_LOW = const(0x40)
+_REF = const(0x20)
+_FORCE = const(0x10)
+_INPUT = const(0x08)
+_VOLTAGE = const(0x04)
 
 
 class MAX31865:

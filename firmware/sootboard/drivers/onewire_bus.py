@@ -1,9 +1,10 @@
 """1-Wire bus on the `_onewire` bit routines of the port."""
 
 import _onewire
+from micropython import const
 
-_MATCH = 0x55
-_SKIP = 0xCC
+_MATCH = const(0x55)
+_SKIP = const(0xCC)
 
 
 class OneWireBus:

@@ -1,10 +1,11 @@
 """Search for the ROM ids on a 1-Wire bus; needed while a board is set up, not afterwards."""
 
 import _onewire
+from micropython import const
 
 from .onewire_bus import crc8
 
-_SEARCH = 0xF0
+_SEARCH = const(0xF0)
 
 
 def scan(bus):
