@@ -79,6 +79,8 @@ class Peer:
         self._client.on_message = lambda _c, _d, m: self.heard.put(
             (m.topic, json.loads(m.payload) if m.payload else None, m.retain)
         )
+        self._taken: set[int] = set()
+        self._client.on_publish = lambda _c, _d, mid, *_: self._taken.add(mid)
         self._client.on_connect = lambda c, *_: c.subscribe(subscribe, qos=1)
         self._client.reconnect_delay_set(0.1, 0.5)
         self._client.connect("127.0.0.1", port)
@@ -93,7 +95,8 @@ class Peer:
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False, qos: int = 1) -> None:
         """Publish and wait until the broker has it, however often it has to be started again meanwhile."""
-        eventually(self._client.publish(topic, payload, qos=qos, retain=retain).is_published)
+        mid = self._client.publish(topic, payload, qos=qos, retain=retain).mid
+        eventually(lambda: mid in self._taken)
 
     def hear(self, topic: str, timeout_s: float = 20.0) -> Any:
         """The next payload on a topic; others are dropped."""
