@@ -1,7 +1,7 @@
 """The limits a furnace runs into, from its profile, its stored readings and what was typed in."""
 
 import argparse
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -71,7 +71,7 @@ def find(
         try:
             add()
         except OutOfRange as error:
-            found.notes.append(f"{name}: not known: {error}")
+            found.notes.append(f"{name}: no date: {error}")
     _smoke(seen, options, draws, found)
     _ash(seen, oil, used, options, draws, found)
     if options.season_end is None:
@@ -86,21 +86,20 @@ def _stack(seen: Burned, options: argparse.Namespace, found: Found) -> None:
     limit_C = seen.profile.stack.limit_C
     if limit_C is None:
         raise OutOfRange("set stack.limit_C in the profile")
-    clean = [e for e in seen.firings if e.end_ms <= clean_until_ms(seen)]
-    stack = column(clean, "stack_end")
-    outdoor = column(clean, "outdoor_end")
-    every = column(seen.firings, "outdoor_end")
-    coldest = options.coldest if options.coldest is not None else _lowest(every)
+    stack, _, outdoor = steady_stack(seen, seen.steady[:LEARNED_FROM])
+    known = stack[np.isfinite(stack)]
+    if known.size < 5:
+        raise OutOfRange("too few firings while clean")
+    level_C, sd_K = float(known.mean()), max(float(known.std(ddof=1)), 5.0)
+    coldest = options.coldest if options.coldest is not None else _lowest(column(seen.firings, "outdoor_end"))
     try:
         if coldest is None:
             raise OutOfRange("no outdoor temperature")
-        level_C, sd_K = clean_stack_at_coldest(outdoor, stack, coldest)
-        found.notes.append(f"stack limit: clean stack {level_C:.0f} °C at {coldest:.0f} °C outdoors")
+        cold_C, cold_sd_K = clean_stack_at_coldest(outdoor, stack, coldest)
+        if cold_C > level_C:  # a stack that seems to cool with the weather is not relied on
+            level_C, sd_K = cold_C, cold_sd_K
+        found.notes.append(f"stack limit: clean stack {level_C:.0f} °C with {coldest:.0f} °C outdoors")
     except OutOfRange as error:
-        known = stack[np.isfinite(stack)]
-        if known.size < 5:
-            raise OutOfRange("too few firings while clean") from None
-        level_C, sd_K = float(known.mean()), max(float(known.std(ddof=1)), 5.0)
         found.notes.append(f"stack limit: clean stack {level_C:.0f} °C in the weather it was seen in ({error})")
     found.at_rise["stack limit"] = vent_rise_limit(limit_C, level_C, sd_K)
     found.behind["stack limit"] = vent_rise_limit
@@ -117,7 +116,7 @@ def _draft(store: Store, seen: Burned, found: Found) -> None:
         rise.append(float(event.number("residual_K") or 0.0))
         draft.append(float(np.nanmean(values)))
     if not draft:
-        raise OutOfRange("no draft over the fire is measured (channel draft_fire)")
+        raise OutOfRange("the draft over the fire (channel draft_fire) was not read at any firing with a known rise")
     limit = draft_rise_limit(np.array(rise), np.array(draft))
     if limit is None:
         found.notes.append("draft: does not weaken clearly with the rise; no limit in sight")
@@ -173,13 +172,21 @@ def burned_batch(oil: Oil, used: OilBurned) -> BurnedBatch:
 
 def flue(seen: Burned) -> Efficiency:
     """Efficiency now from the last firings' stack; no flue gas reading is stored, so an estimate."""
-    last = seen.firings[-LATEST:]
-    stack = column(last, "stack_end")
-    airs = [column(last, name) for name in ("combustion_air_end", "return_air_end", "room_end")]
-    air = next((float(np.nanmean(a)) for a in airs if np.any(np.isfinite(a))), ASSUMED_AIR_C)
+    stack, air, _ = steady_stack(seen, seen.steady[-LATEST:])
     if not np.any(np.isfinite(stack)):
-        raise OutOfRange("no stack temperature at the end of the last firings")
-    return efficiency(FlueReading(float(np.nanmean(stack)), air))
+        raise OutOfRange("no firing was long enough to tell the stack")
+    return efficiency(FlueReading(float(np.nanmean(stack)), float(np.nanmean(air))))
+
+
+def steady_stack(seen: Burned, steady: Sequence[Event]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Steady gross stack, the air it is judged against, and outdoor air of each firing [°C], NaN where not known."""
+    lit = {e.start_ms: e for e in seen.firings}
+    firings = [lit.get(e.start_ms, e) for e in steady]
+    returned, room = column(firings, "return_air_end"), column(firings, "room_end")
+    reference = np.where(np.isfinite(returned), returned, np.where(np.isfinite(room), room, np.nan))
+    net = column(steady, "net_K")  # over nothing where neither is measured (follow/steady.py)
+    stack = net + np.where(np.isfinite(reference), reference, 0.0)
+    return stack, np.where(np.isfinite(reference), reference, ASSUMED_AIR_C), column(firings, "outdoor_end")
 
 
 def clean_until_ms(seen: Burned) -> int:

@@ -133,10 +133,13 @@ def _slopes(
         np.clip(record.hours, low, high) - low for low, high in pairwise(edges)
     ])  # fmt: skip
     names = [f"batch {i + 1}" for i in range(hours.shape[1])]
+    told = np.ptp(hours, axis=0) > 0.0  # a batch burned up while the clean stack was learned tells nothing
     by_batch = per_start = None
     notes = []
     try:
-        by_batch = fouling_slopes(record.day, hours, record.value, names)
+        by_batch = fouling_slopes(
+            record.day, hours[:, told], record.value, [n for n, is_told in zip(names, told, strict=True) if is_told]
+        )
     except OutOfRange as error:
         notes.append(f"slope by batch: not known: {error}")
     try:
@@ -235,7 +238,7 @@ def _text(picture: Picture, written: str | None, options: argparse.Namespace) ->
     yield from rows(_figures(picture, options), options.us, options.why)
     yield ""
     if picture.due is None:
-        yield f"No date yet: {picture.refused}"
+        yield f"No date yet: {picture.refused} (after a week and 30 firings that teach the clean stack)"
     else:
         yield from _dates(picture, picture.due, options.why)
         yield from ("", "Could it be something else?")

@@ -261,11 +261,12 @@ def _text(
         yield f"Empty about {day_of(seen.now_ms + left.days.median * DAY_MS)}"
     unit, convert = (UNITS["oil"][2], UNITS["oil"][4]) if options.us else ("L", float)
     for kind, those in periods.items():
+        width = max(24, *(len(p.name) for p in those)) if those else 24
         yield ""
-        yield f"{f'by {kind}':<26}{f'oil burned [{unit}]':>18} refills"
+        yield f"{f'by {kind}':<{width + 2}}{f'oil burned [{unit}]':>18} refills"
         for p in those:
             amount = f"{convert(p.burned.litres):.1f} ± {convert(p.burned.standard_error_l):.1f}"
-            yield f"  {p.name:<24}{amount:>18}{p.burned.refills:>8}"
+            yield f"  {p.name:<{width}}{amount:>18}{p.burned.refills:>8}"
     if options.why:
         found = origin(oil_burned)
         yield f"    {found.function}: {found.source}"
