@@ -46,6 +46,13 @@ class Host:
         assert self._process.stdout is not None
         self._process.stdout.close()
 
+    def __enter__(self) -> "Host":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._process.poll() is None:
+            self.stop()
+
     def stop(self) -> int:
         self._process.terminate()
         code = self._process.wait(30)
@@ -82,8 +89,11 @@ def publishing(peer: Peer, packs: list[bytes], pause_s: float) -> Iterator[threa
 def test_a_host_that_is_killed_loses_and_doubles_nothing(tmp_path: Path) -> None:
     start_ms = time.time_ns() // 1_000_000 - 3_600_000
     data = rows(start_ms, tank=[60.0 + i / 100 for i in range(400)])
-    with broker(tmp_path / "broker") as address, Peer(address.port) as peer:
-        host = Host(tmp_path / "data", "--broker", str(address))
+    with (
+        broker(tmp_path / "broker") as address,
+        Peer(address.port) as peer,
+        Host(tmp_path / "data", "--broker", str(address)) as host,
+    ):
         eventually(lambda: "connected to the broker" in (tmp_path / "data" / "log").read_text())
         with publishing(peer, payloads(data), 0.005):
             for pause_s in (0.3, 0.7, 0.2):
@@ -99,31 +109,30 @@ def test_a_host_that_is_killed_loses_and_doubles_nothing(tmp_path: Path) -> None
 
 def test_a_killed_host_with_its_own_broker_and_then_its_broker_come_back(tmp_path: Path) -> None:
     port = free_port()
-    host = Host(tmp_path / "data", "--broker-port", str(port))
     log = tmp_path / "data" / "log"
     pid_file = tmp_path / "data" / "broker" / "mosquitto.pid"
-    eventually(lambda: "connected to the broker" in log.read_text())
-    end_ms = time.time_ns() // 1_000_000
-    stalled = stalled_refill(end_ms)
-    packs = payloads(stalled)
-    with Peer(port) as peer:
-        for payload in packs[:8]:
-            peer.publish(TOPIC, payload)
-        eventually(lambda: len(host.stored()) == 8)
-        host.kill()  # its broker lives on and takes what boards send meanwhile
-        for payload in packs[8:12]:
-            peer.publish(TOPIC, payload)
-        host.start()  # ends that broker, starts its own
-        eventually(lambda: len(host.stored()) == 12)
-        os.kill(int(pid_file.read_text()), signal.SIGKILL)
-        for payload in packs[12:]:
-            peer.publish(TOPIC, payload)
-        assert peer.hear(ALARM)["state"] == "unacknowledged"
-        eventually(lambda: host.stored() == stalled.t_ms.tolist())
-        pid = int(pid_file.read_text())
-        with Peer(port) as late:
-            assert late.hear(ALARM)["furnace"] == "engine-shed"
-    assert host.stop() == 0
+    with Host(tmp_path / "data", "--broker-port", str(port)) as host:
+        eventually(lambda: "connected to the broker" in log.read_text())
+        stalled = stalled_refill(time.time_ns() // 1_000_000)
+        packs = payloads(stalled)
+        with Peer(port) as peer:
+            for payload in packs[:8]:
+                peer.publish(TOPIC, payload)
+            eventually(lambda: len(host.stored()) == 8)
+            host.kill()  # its broker lives on and takes what boards send meanwhile
+            for payload in packs[8:12]:
+                peer.publish(TOPIC, payload)
+            host.start()  # ends that broker, starts its own
+            eventually(lambda: len(host.stored()) == 12)
+            os.kill(int(pid_file.read_text()), signal.SIGKILL)
+            for payload in packs[12:]:
+                peer.publish(TOPIC, payload)
+            assert peer.hear(ALARM)["state"] == "unacknowledged"
+            eventually(lambda: host.stored() == stalled.t_ms.tolist())
+            pid = int(pid_file.read_text())
+            with Peer(port) as late:
+                assert late.hear(ALARM)["furnace"] == "engine-shed"
+        assert host.stop() == 0
     eventually(lambda: not Path(f"/proc/{pid}").exists())
 
 
