@@ -9,7 +9,7 @@ from micropython import const
 
 from .app import App, forget
 
-_WORK_BYTES = const(20000)  # what the tasks and a connection take after this, with some to spare
+_WORK_BYTES = const(24000)  # what the tasks and a connection take after this, with some to spare
 
 
 def assemble(path):

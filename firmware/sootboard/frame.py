@@ -79,50 +79,64 @@ class _Reader:
         return -(n + 1 >> 1) if n & 1 else n >> 1
 
 
-def encode(boot, seq, state_mask, rows):
-    """The frame of `rows` (same boot, times rising): magic, length u16, CRC-32, body."""
-    out = bytearray(HEAD_BYTES)
-    _put(out, boot)
-    _put(out, seq)
-    _put(out, state_mask)
-    first = rows[0]
-    _put(out, first.uptime_ms)
-    _put(out, first.utc_ms)
-    for s in first.sums:
-        _put(out, s)
-    _put(out, len(rows))
-    last_ms = first.uptime_ms
-    last_dt = 0
-    states = None
-    last_present = 0
-    last_values: dict[int, int] = {}
-    for row in rows:
+class Writer:
+    """A frame that grows by a row at a time (same boot, times rising, at most 127 rows): far smaller than the rows."""
+
+    def __init__(self, boot, seq, state_mask, first):
+        self.uptime_ms = first.uptime_ms
+        self.utc_ms = first.utc_ms
+        self.count = 0
+        out = self._out = bytearray(HEAD_BYTES)
+        _put(out, boot)
+        _put(out, seq)
+        _put(out, state_mask)
+        _put(out, first.uptime_ms)
+        _put(out, first.utc_ms)
+        for s in first.sums:
+            _put(out, s)
+        self._count_at = len(out)
+        out.append(0)
+        self._last_ms = first.uptime_ms
+        self._last_dt = 0
+        self._states = None
+        self._present = 0
+        self._values: dict[int, int] = {}
+
+    def add(self, row):
+        """Take the next row, the first one included."""
+        out = self._out
+        self.count += 1
         # Rows come at a steady pace, so the change of the step is the smaller number.
-        dt = row.uptime_ms - last_ms
-        _put_signed(out, dt - last_dt)
-        last_ms = row.uptime_ms
-        last_dt = dt
+        dt = row.uptime_ms - self._last_ms
+        _put_signed(out, dt - self._last_dt)
+        self._last_ms = row.uptime_ms
+        self._last_dt = dt
         present = 0
         for i in row.values:
             present |= 1 << i
-        flags = (_ROW_FULL if row.full else 0) | (_ROW_STATES if row.states != states else 0)
+        flags = (_ROW_FULL if row.full else 0) | (_ROW_STATES if row.states != self._states else 0)
         if row.full:
-            flags |= (_ROW_FAULTS if row.faults else 0) | (_ROW_PRESENT if present != last_present else 0)
+            flags |= (_ROW_FAULTS if row.faults else 0) | (_ROW_PRESENT if present != self._present else 0)
         out.append(flags)
         if flags & _ROW_STATES:
-            states = row.states
-            _put(out, states)
+            self._states = row.states
+            _put(out, row.states)
         if flags & _ROW_PRESENT:
-            last_present = present
+            self._present = present
             _put(out, present)
         if row.full:
-            _put_values(out, row, last_values)
+            _put_values(out, row, self._values)
             if row.faults:
                 _put_faults(out, row.faults)
-    out[:2] = MAGIC
-    struct.pack_into("<H", out, 2, len(out))
-    struct.pack_into("<I", out, 4, _crc(out))
-    return bytes(out)
+
+    def data(self):
+        """The frame so far: magic, length u16, CRC-32, body."""
+        out = self._out
+        out[:2] = MAGIC
+        out[self._count_at] = self.count
+        struct.pack_into("<H", out, 2, len(out))
+        struct.pack_into("<I", out, 4, _crc(out))
+        return bytes(out)
 
 
 def _put_values(out, row, last_values):

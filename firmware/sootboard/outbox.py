@@ -31,7 +31,7 @@ class Outbox:
         self._keep = keep
         self._limit = limit_bytes  # of frames in memory
         self._batch = batch
-        self._open = []
+        self._open = None  # the frame that takes rows now, a frame.Writer
         self._live = []
         self._waiting = []  # newest part of the backlog
         self._waiting_rows = 0
@@ -47,22 +47,21 @@ class Outbox:
 
     def put(self, row):
         """Take a row of this boot, in order of time."""
-        if self._open and bool(self._open[0].utc_ms) != bool(row.utc_ms):
+        if self._open and bool(self._open.utc_ms) != bool(row.utc_ms):
             self._close()  # a pack has either absolute or relative times
-        self._open.append(row)
-        if len(self._open) >= self._batch or (self._online and len(self._live) < _LIVE_FRAMES):
+        if self._open is None:
+            self._open = frame.Writer(self._boot, self.seq, self._mask, row)
+        self._open.add(row)
+        if self._open.count >= self._batch or (self._online and len(self._live) < _LIVE_FRAMES):
             self._close()
         self._copy()
 
-    def _encode(self):
-        return frame.encode(self._boot, self.seq, self._mask, self._open)
-
     def _close(self):
-        if not self._open:
+        if self._open is None:
             return
-        data = self._encode()
+        data = self._open.data()
         self.seq += 1
-        self._open = []
+        self._open = None
         if self._online:
             self._live.append(data)
         else:
@@ -74,7 +73,7 @@ class Outbox:
         if self._keep:
             parts = self._waiting + self._live
             if self._open:
-                parts.append(self._encode())
+                parts.append(self._open.data())
             self._keep(parts)
 
     def _store(self, data):
@@ -132,7 +131,7 @@ class Outbox:
 
     def buffered(self):
         """Rows that wait; those on flash are estimated from their size."""
-        n = len(self._open) + self._waiting_rows
+        n = (self._open.count if self._open else 0) + self._waiting_rows
         for data in self._live:
             n += frame.Frame(data).count
         return n + (self._backing.waiting_bytes() // _ROW_BYTES if self._backing else 0)
@@ -143,4 +142,4 @@ class Outbox:
         if data:
             head = frame.Frame(data)
             return head.utc_ms, head.uptime_ms if head.boot == self._boot else None
-        return (self._open[0].utc_ms, self._open[0].uptime_ms) if self._open else None
+        return (self._open.utc_ms, self._open.uptime_ms) if self._open else None

@@ -6,10 +6,14 @@ The unix port is a 64-bit one: its objects are about twice as large as those of 
 from pathlib import Path
 from typing import Any
 
-from sootline.bench import Bench, Board
+import pytest
 
-from .conftest import Mosquitto, free_port
+from sootline.bench import Bench, Board
+from sootline.sim.workshop import FURNACES
+
+from .conftest import Listener, Mosquitto, free_port
 from .micropython import SCRIPTS
+from .senml_reader import resolve
 
 START_MS = 1_795_600_000_000
 HOURS = 1
@@ -55,7 +59,7 @@ def test_no_drift_and_always_room_for_tls(tmp_path: Path) -> None:
     bench = Bench(signals, start_ms=START_MS, until_ms=START_MS + HOURS * 3_600_000)
     program = SCRIPTS / "soak.py"
     try:
-        with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="256k") as board:
+        with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="192k") as board:
             assert bench.wait_until(START_MS + 1_000_000, 120), board.log
             mosquitto.stop()
             assert bench.wait_until(START_MS + 2_400_000, 120), board.log
@@ -70,3 +74,19 @@ def test_no_drift_and_always_room_for_tls(tmp_path: Path) -> None:
     assert all(piece == 17_000 for _, piece in looks)
     # Before the outage and after it was made good the same is in use.
     assert looks[-1][0] - looks[0][0] <= 1024
+
+
+@pytest.mark.parametrize("furnace", FURNACES)
+def test_boards_of_the_demo_fit_a_small_heap(furnace: str, broker: Mosquitto, listener: Listener) -> None:
+    """128 kB on the 64-bit port, plain MQTT, every channel the board has an input for."""
+    channels = FURNACES[furnace].channels
+    steady = dict.fromkeys(channels, 0.5)
+    bench = Bench(lambda t_ms: {**steady, **signals(t_ms)}, start_ms=START_MS, until_ms=START_MS + 1_200_000)
+    with bench, Board(furnace, bench=bench, broker_port=broker.port, speed=0, channels=channels, heap="128k") as board:
+        assert bench.finished.wait(120), board.log
+        assert board.restarts == 0
+        assert not (board.directory / "faults.log").exists()
+    listener.wait(lambda: len(listener.of("board")) >= 5)
+    said = listener.of("board")[1]["channels"]
+    assert len(said) >= min(len(channels), 20)
+    assert {p.name for pack in listener.of("measurements") for p in resolve(pack)} >= set(said)

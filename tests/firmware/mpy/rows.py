@@ -1,7 +1,7 @@
 """Rows as a keep-warm furnace in a cold week gives them: calls of 20 min in each 45, refills, idle nights."""
 
 from sootboard import channels
-from sootboard.frame import Row, advance
+from sootboard.frame import Row, Writer, advance
 
 MASK = 0
 for _name in ("pump", "float", "call", "burner", "tank_heater", "nozzle_heater"):
@@ -10,6 +10,14 @@ _BIT = channels.SWITCHED_INDEX
 _INDEX = channels.NUMERIC_INDEX
 CYCLE_S = 2700
 UTC_MS = 1795600000000
+
+
+def encode(boot, seq, state_mask, rows):
+    """The frame of `rows`."""
+    writer = Writer(boot, seq, state_mask, rows[0])
+    for row in rows:
+        writer.add(row)
+    return writer.data()
 
 
 class Week:

@@ -1,7 +1,7 @@
 """Power cut at every erase and program of a store's life, torn at 0, 37 and 100 percent of each operation."""
 
 from flash import PowerCut, blank, mount
-from rows import MASK, Week
+from rows import MASK, Week, encode
 from sootboard import frame
 from sootboard.store import Store
 
@@ -11,7 +11,7 @@ PER_STEP = 3  # appends of one boot: the first opens a segment, the others add t
 week = Week()
 batches = []
 for seq in range(STEPS * PER_STEP):
-    batches.append(frame.encode(9, seq, MASK, [week.next() for _ in range(24)]))
+    batches.append(encode(9, seq, MASK, [week.next() for _ in range(24)]))
 
 
 def everything(store):

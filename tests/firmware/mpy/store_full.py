@@ -1,7 +1,7 @@
 """Three times as much as fits: the oldest goes, nothing stops, and what is left is the newest."""
 
 from flash import blank, mount
-from rows import MASK, Week
+from rows import MASK, Week, encode
 from sootboard import frame
 from sootboard.store import Store
 
@@ -10,7 +10,7 @@ store = Store("/data")
 week = Week()
 count = 3 * 20 * 4096 // 250
 for seq in range(count):
-    assert store.append([frame.encode(9, seq, MASK, [week.next() for _ in range(24)])])
+    assert store.append([encode(9, seq, MASK, [week.next() for _ in range(24)])])
 found = []
 while store.first():
     found.append(frame.Frame(store.first()).seq)

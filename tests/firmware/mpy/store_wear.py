@@ -1,7 +1,7 @@
 """Three days of outage on a quarter of 1 MiB: erases a row, and how far back the kept rows reach."""
 
 from flash import blank, mount
-from rows import MASK, Week
+from rows import MASK, Week, encode
 from sootboard import frame
 from sootboard.outbox import Outbox
 from sootboard.store import Store
@@ -30,5 +30,5 @@ device = mount(blank(64))
 store = Store("/data")
 before = device.erases
 for seq in range(300):
-    store.append([frame.encode(7, seq, MASK, [week.next()])])
+    store.append([encode(7, seq, MASK, [week.next()])])
 print("unbatched_erases_per_row", (device.erases - before) / 300)
