@@ -187,3 +187,13 @@ def test_draft_weakens_to_its_limit(capsys: pytest.CaptureFixture[str], tmp_path
     draft = limit(found, "draft")
     assert days_off(draft["date"][1], "2026-02-15") <= 3
     assert draft["function"] == "sootline.heat.cleaning_limits.draft_rise_limit" and draft["source"]
+
+
+def test_a_furnace_that_hardly_fouls_is_not_called_dirty(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """0.02 K an hour: 60 K after 3000 h, more than a year away."""
+    past = Past(tmp_path, rise_K_per_h=0.02)
+    past.burn(40)
+    assert main([past.furnace, "--data", str(tmp_path)]) == 0
+    text = capsys.readouterr().out
+    assert "Clean more than 200 days from now" in text or "Clean from 2026-0" in text
+    assert told(capsys, past)["date"][1] == "later"

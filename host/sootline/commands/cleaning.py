@@ -33,6 +33,7 @@ from sootline.heat.why import origin
 from sootline.store import Store
 
 AHEAD_DAYS, DRAWS = 200, 1000
+LATER = "later"  # than the days looked ahead
 CAUTION = (
     "Ash stays hot and is bad to breathe: service switch off, cool for half an hour, mask on, ash sealed; local rules "
     "say how it is thrown away. Above the furnace's or vent's limit do not wait for a date: turn it down and look."
@@ -257,7 +258,7 @@ def _text(picture: Picture, written: str | None, options: argparse.Namespace) ->
 def _dates(picture: Picture, due: CleaningDate, why: bool) -> Iterator[str]:
     now_ms = picture.seen.now_ms
     low, middle, high = _days(now_ms, due.date)
-    yield f"Clean between {low} and {high} (80 %), most likely {middle}; what comes first: {due.binding}"
+    yield f"Clean {_between(low, high)} (80 %), most likely {middle}; what comes first: {due.binding}"
     yield f"  {'limit':<14}{'earliest':<12}{'likely':<12}{'latest':<12}comes first"
     for name, span in sorted(due.by_limit.items(), key=lambda item: item[1].median):
         low, middle, high = _days(now_ms, span)
@@ -266,7 +267,7 @@ def _dates(picture: Picture, due: CleaningDate, why: bool) -> Iterator[str]:
             yield _origin(picture.limits.behind[name])
     if due.window is not None:
         first, last = _day(now_ms, due.window.start), _day(now_ms, due.window.end)
-        yield f"Money: any time between {first} and {last} costs at most 5 % more than the best day"
+        yield f"Money: any time {_between(first, last)} costs at most 5 % more than the best day"
         for days, lost in sorted(due.waiting.items()):
             yield f"  {abs(days)} days {'early' if days < 0 else 'late'} of its best day costs {lost:.2f}"
     if why:
@@ -279,7 +280,13 @@ def _origin(function: Any) -> str:
 
 
 def _day(now_ms: int, days: float) -> str:
-    return "later" if isinf(days) else day_of(now_ms + days * DAY_MS)
+    return LATER if isinf(days) else day_of(now_ms + days * DAY_MS)
+
+
+def _between(first: str, last: str) -> str:
+    if first == LATER:
+        return f"more than {AHEAD_DAYS} days from now"
+    return f"from {first} on" if last == LATER else f"between {first} and {last}"
 
 
 def _days(now_ms: int, span: Range) -> tuple[str, str, str]:
