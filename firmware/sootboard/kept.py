@@ -29,4 +29,6 @@ class Kept:
         while first and size + len(parts[first - 1]) <= self.LIMIT:
             first -= 1
             size += len(parts[first])
-        self._rtc.memory(self._memo + b"".join(parts[first:]))
+        kept = parts[first:]
+        kept.insert(0, self._memo)
+        self._rtc.memory(b"".join(kept))

@@ -483,7 +483,7 @@ def compiled_firmware() -> Path | None:
         compiled.parent.mkdir(parents=True, exist_ok=True)
         # Named as it is loaded, else every module keeps two names in the board's heap.
         name = str(_FLASH / compiled.relative_to(target))
-        subprocess.run([found, "-O2", "-s", name, "-o", str(compiled), str(source)], check=True)
+        subprocess.run([found, "-O3", "-s", name, "-o", str(compiled), str(source)], check=True)
     return target
 
 

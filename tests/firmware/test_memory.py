@@ -58,6 +58,7 @@ def test_no_drift_and_always_room_for_tls(tmp_path: Path) -> None:
     settings: dict[str, Any] = {"broker": broker, "data": str(tmp_path / "flash")}
     bench = Bench(signals, start_ms=START_MS, until_ms=START_MS + HOURS * 3_600_000)
     program = SCRIPTS / "soak.py"
+    # More than the usual 128 kB: TLS, the flash store, and a free piece of 17,000 bytes at any time.
     try:
         with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="192k") as board:
             assert bench.wait_until(START_MS + 1_000_000, 120), board.log
