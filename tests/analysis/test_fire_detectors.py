@@ -337,7 +337,8 @@ def test_stack_rising_and_its_return_with_a_cleaning() -> None:
     (alarm,) = found(site.engine, "stack-rising")
     since = ((seconds(alarm.raised_ms) or 0) - 40 * DAY / 5) / (DAY / 5)
     assert 28 <= since <= 38
-    assert alarm.detail["rise_K"] == pytest.approx(top_C - 275, abs=8)
+    assert alarm.detail["rise_K"] == pytest.approx(since, abs=8), "why it was raised"
+    assert alarm.detail["rise_now_K"] == pytest.approx(top_C - 275, abs=8)
     assert alarm.detail["slope_K_per_100h"] == pytest.approx(100 * 3.6, rel=0.15)  # 1 K in 1000 s
     assert alarm.priority == "medium" and alarm.detail["binding"] in ("rise", "stack limit")
     assert alarm.detail["clean_from"] <= alarm.detail["clean_by"] <= alarm.detail["clean_to"]

@@ -19,8 +19,9 @@ class FlameLoss(Detector):
     """The owner sees: the flame was lost, and whether it came back.
 
     Rule: the fire ended (by `flame`, or the stack cooling as after a shut-down) and 20 s later the call is still on,
-    the high limit is closed and the power on. Without `call`: the burner stayed on; or, weakly, the fire was back
-    after 40 to 130 s, sooner than a thermostat asks. Medium; high at the second within an hour.
+    the high limit is closed and the power on. Without `call`: the burner stayed on; or, weakly, the fire was twice
+    within an hour back after 40 to 130 s, sooner than a thermostat asks (medium). Else medium, and
+    high at the second within an hour.
     Returns with a firing proved for 5 min. Source: contract; a control waits 60-90 s before it retries (NORA manual).
     Wrong: a thermostat that bounces; 1 in 3 seasons (weak form: 1 a season).
     Blind to: on the required four, a loss that ends in lockout.
@@ -46,7 +47,13 @@ class FlameLoss(Detector):
         elif on and self._ended_ms is not None and self.readiness().state == "blind":
             relit_s = (at_ms - self._ended_ms) / 1000
             if self.settings.relit_after_s < relit_s < self.settings.relit_within_s:
-                self._lost(self._ended_ms, recovered=True)
+                self._relit(self._ended_ms)
+
+    def _relit(self, ended_ms: int) -> None:
+        """Back so soon that it looks like a recycle: once may be a thermostat at its setback, twice an hour is not."""
+        self._losses = [t for t in self._losses if ended_ms - t < HOUR_MS] + [ended_ms]
+        if len(self._losses) >= 2:
+            self.plant.raise_(self.alarm, "medium", at_ms=ended_ms, losses_1h=len(self._losses), recovered=True)
 
     def _confirm(self, ended_ms: int) -> None:
         plant = self.plant

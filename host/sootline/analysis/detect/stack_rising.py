@@ -100,8 +100,10 @@ class StackRising(Detector):
 
     def _raise(self, steady: Steady) -> None:
         rise, slope, slope_se = self._line()
+        standing = self.plant.book.standing(self.alarm)
         detail: dict[str, Any] = {
-            "rise_K": round(rise, 1),
+            "rise_K": round(rise, 1) if standing is None else standing.detail["rise_K"],  # why it was raised
+            "rise_now_K": round(rise, 1),
             "slope_K_per_100h": round(slope * 100, 1),
             "residual_sd_K": round(self.engine.stack.sd_K, 1),
             "firings": len(self.points),

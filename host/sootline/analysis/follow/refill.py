@@ -4,12 +4,17 @@ One refill is one float differential, so refills are counted for oil use; their 
 oil; the dip of the tank temperature tells whether oil came at all.
 """
 
+import numpy as np
+
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.follow.pump import Pump, Run
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import Usual
 from sootline.events import Event
+
+DIP_MS = 60_000  # cold oil has pulled the day tank down within a minute
+MIXED_MS = 240_000  # and the dip of the last refill itself is over by then
 
 
 class Refills:
@@ -49,6 +54,29 @@ class Refills:
         if self._burned_at_last_s is None or self.fire.on is None or self.fire.losses_of_sight != self._sight_at_last:
             return None
         return self.fire.burned_s() - self._burned_at_last_s
+
+    def unseen_ms(self) -> int | None:
+        """When a cold dip of the day tank shows a refill, since the last one, whose pump run was not seen; else None.
+
+        Half the usual dip within a minute, and three times what the thermostat's own swing does in one.
+        """
+        usual, since_ms = self.usual_dip_K.median, self.last_end_ms
+        if usual is None or self.usual_dip_K.count < 5 or since_ms is None:
+            return None
+        t, x = self.plant.history.window("tank", since_ms + MIXED_MS, self.plant.now_ms)
+        if len(x) < 10:
+            return None
+        then = t.searchsorted(t - DIP_MS, "right") - 1
+        fall = np.where(then >= 0, x[np.maximum(then, 0)] - x, 0.0)
+        deepest = int(fall.argmax())
+        swing = float(np.quantile(fall, 0.9))
+        return int(t[deepest]) if fall[deepest] > max(0.5 * usual, 3 * swing) else None
+
+    def take_unseen(self, at_ms: int) -> None:
+        """Count burning from the refill that was not seen."""
+        fire, now = self.fire, self.plant.now_ms
+        since_ms = max(at_ms, fire.since_ms) if fire.on and fire.since_ms is not None else now
+        self._burned_at_last_s = fire.burned_s() - (now - since_ms) / 1000
 
     def _silence(self, mark: Mark) -> None:
         if mark.on is None:
