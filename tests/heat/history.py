@@ -1,7 +1,7 @@
 """A stored past to read: a furnace's packs, and the firings, refills and steady stacks that the analysis kept of them.
 
 Invented: four firings of two hours a day, a stack that rises by the burning hour, oil by the float differential, and
-weather that repeats every ten days.
+weather that repeats every ten days. The last firing of a day ends at 14:00.
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ import numpy as np
 
 from sootline.events import Event
 from sootline.profile import LogEntry
-from sootline.series import Rows
+from sootline.series import Rows, merge
 from sootline.store import Store
 from sootline.wire.encode import packs
 from sootline.wire.pack import Pack, parse
@@ -55,6 +55,9 @@ class Past:
     learned: int = 0
     draft_clean_Pa: float | None = None
     outdoors: bool = True
+    probe_tau_s: float | None = None  # the stack probe's response; None: no stack readings are kept
+    probe_off_K: float = 0.3
+    returned_C: float | None = None  # return air beside the stack
 
     def __post_init__(self) -> None:
         (self.folder / "profiles").mkdir(parents=True, exist_ok=True)
@@ -86,7 +89,7 @@ class Past:
         noise = np.random.default_rng(day).normal(0.0, 2.0, FIRINGS)
         events = []
         for k in range(FIRINGS):
-            start_ms = START_MS + day * DAY_MS + k * 6 * HOUR_MS
+            start_ms = START_MS + day * DAY_MS + k * 4 * HOUR_MS
             end_ms = start_ms + round(FIRING_H * HOUR_MS)
             self.hours, self.total_h, self.learned = self.hours + FIRING_H, self.total_h + FIRING_H, self.learned + 1
             weather_K = -0.8 * (outdoor_C(day) + 4.0)
@@ -117,4 +120,33 @@ class Past:
             del columns["outdoor"]
         if self.draft_clean_Pa is not None:
             columns["draft_fire"] = self.draft_clean_Pa + 0.1 * self.rise_K_per_h * FIRINGS * FIRING_H * days
-        return Rows(t_ms, columns)
+        rows = Rows(t_ms, columns)
+        return rows if self.probe_tau_s is None else merge([rows, self._stack(first, last)])
+
+    def _stack(self, first: int, last: int) -> Rows:
+        """Stack and room every 5 s from 2 min before a firing to 10 min in, and at 20:10-20:25, six hours off.
+
+        Gas warms with 60 s, the probe follows it with its own time constant: two lags in a row. Cold flue: 16 °C.
+        """
+        assert self.probe_tau_s is not None
+        gas_s, probe_s = 60.0, self.probe_tau_s
+        lit_s = np.arange(-120, 601, 5, dtype=np.int64)
+        t = np.maximum(lit_s, 0.0)
+        shape = 1 - (gas_s * np.exp(-t / gas_s) - probe_s * np.exp(-t / probe_s)) / (gas_s - probe_s)
+        cold_s = np.arange(0, 900, 60, dtype=np.int64)
+        t_ms, stack = [], []
+        for day in range(first, last):
+            noise = np.random.default_rng(1000 + day)
+            rise_K = self.rise_K_per_h * FIRINGS * FIRING_H * day
+            for k in range(FIRINGS):
+                t_ms.append(START_MS + day * DAY_MS + k * 4 * HOUR_MS + lit_s * 1000)
+                start_C = 16.0 if k == 0 else 60.0
+                stack.append(start_C + (277.0 + rise_K - start_C) * shape + noise.normal(0.0, 0.3, len(lit_s)))
+            t_ms.append(START_MS + day * DAY_MS + 20 * HOUR_MS + (600 + cold_s) * 1000)
+            stack.append(16.0 + noise.normal(0.0, 0.3, len(cold_s)))
+        at, read = np.concatenate(t_ms), np.concatenate(stack) + self.probe_off_K
+        inside = at >= START_MS + first * DAY_MS
+        columns = {"stack": read[inside], "room": np.full(int(inside.sum()), 16.0)}
+        if self.returned_C is not None:
+            columns["return_air"] = np.full(int(inside.sum()), self.returned_C)
+        return Rows(at[inside], columns)

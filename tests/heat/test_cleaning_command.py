@@ -5,9 +5,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from sootline.cli import main as sootline
+from sootline.commands._probe import response_s
 from sootline.commands.cleaning import main
 from sootline.errors import UserError
 from tests.heat.history import Past
@@ -75,7 +77,76 @@ def test_the_same_day_says_the_same(capsys: pytest.CaptureFixture[str], past: Pa
 def test_nothing_fakes_it(capsys: pytest.CaptureFixture[str], past: Past) -> None:
     causes = {c["cause"]: c["result"] for c in told(capsys, past)["causes"]}
     assert causes["blower"] == causes["batch"] == causes["return air"] == causes["firing rate"] == "unlikely"
-    assert causes["probe"] == "not tested"
+    (probe,) = (c for c in told(capsys, past)["causes"] if c["cause"] == "probe")
+    assert probe["result"] == "not tested"
+    assert "0 starts while clean and 0 now" in probe["evidence"] and "0 cold readings" in probe["evidence"]
+
+
+def probed(folder: Path, before_s: float, after_s: float, shift_K: float = 0.0) -> Past:
+    """Twenty days with one probe response time, twelve with another and a shifted reading; the ash goes on growing."""
+    past = Past(folder, probe_tau_s=before_s)
+    past.burn(20)
+    past.probe_tau_s, past.probe_off_K = after_s, past.probe_off_K + shift_K
+    past.burn(12)
+    return past
+
+
+def probe_of(capsys: pytest.CaptureFixture[str], past: Past) -> tuple[str, str]:
+    (probe,) = (c for c in told(capsys, past)["causes"] if c["cause"] == "probe")
+    return probe["result"], probe["evidence"]
+
+
+def test_ash_alone_does_not_accuse_the_probe(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    result, evidence = probe_of(capsys, probed(tmp_path, 20.0, 20.0))
+    assert result == "unlikely" and "response time" in evidence and "cold reading shifted" in evidence
+    assert "only" not in evidence
+
+
+@pytest.mark.parametrize(
+    ("after_s", "shift_K", "said", "unsaid"),
+    [
+        (75.0, 0.0, "response time +", "cold"),
+        (20.0, -4.0, "cold reading shifted -", "response"),
+        (20.0, 4.0, "cold reading shifted +", "response"),
+    ],
+)
+def test_a_probe_that_was_pulled_back_is_named(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, after_s: float, shift_K: float, said: str, unsaid: str
+) -> None:
+    result, evidence = probe_of(capsys, probed(tmp_path, 20.0, after_s, shift_K))
+    assert result == "likely" and said in evidence and unsaid not in evidence
+
+
+def test_a_return_air_sensor_added_later_shifts_nothing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Return air 6 K over the room, read only now: both periods are held against the room."""
+    past = Past(tmp_path, probe_tau_s=20.0)
+    past.burn(20)
+    past.returned_C = 22.0
+    past.burn(12)
+    result, evidence = probe_of(capsys, past)
+    assert result == "unlikely" and "cold reading shifted" in evidence
+
+
+def test_too_few_readings_of_the_probe_are_counted(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """No stack readings at first, eight nights of them now."""
+    past = Past(tmp_path)
+    past.burn(20)
+    past.probe_tau_s = 20.0
+    past.burn(12)
+    result, evidence = probe_of(capsys, past)
+    assert result == "not tested" and "0 starts while clean and 30 now" in evidence
+
+
+@pytest.mark.parametrize("tau_s", [20.0, 75.0])
+def test_response_of_a_first_order_probe_is_its_time_constant(tau_s: float) -> None:
+    """Textbook step response; read every 5 s, the level at 8-10 min is the final one within exp(-480/75) = 0.2 %."""
+    t_s = np.arange(-60.0, 600.0, 5.0)
+    stack = 20.0 + 250.0 * (1.0 - np.exp(-np.maximum(t_s, 0.0) / tau_s))
+    assert response_s(t_s, stack) == pytest.approx(tau_s, rel=0.02)
+    hole = np.where((t_s > tau_s - 20.0) & (t_s < tau_s + 20.0), np.nan, stack)
+    assert response_s(t_s, hole) is None
+    assert response_s(t_s, np.where(t_s <= 0.0, np.nan, stack)) is None
+    assert response_s(t_s, 20.0 + (stack - 20.0) / 10.0) is None, "a rise of 25 K is no start"
 
 
 def test_a_larger_nozzle_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

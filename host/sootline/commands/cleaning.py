@@ -7,7 +7,7 @@ the service switch, mask and seal the ash as local rules say.
 import argparse
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import isinf
 from typing import Any
@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from sootline.analysis.course import Course, generator
-from sootline.commands import _burned, _ledger, _limits, _proof
+from sootline.commands import _burned, _ledger, _limits, _probe, _proof
 from sootline.commands._burned import DAY_MS, Burned, day_of
 from sootline.commands._figures import Figure, entries, rows
 from sootline.errors import OutOfRange, UserError
@@ -119,7 +119,7 @@ def draw(store: Store, seen: Burned, options: argparse.Namespace) -> Picture:
     by_batch, per_start, notes = _slopes(seen, course, record)
     causes: tuple[Finding, ...] = ()
     try:
-        causes = tuple(_causes(seen, fitted.noise_sd))
+        causes = tuple(_causes(store, seen, fitted.noise_sd))
     except OutOfRange as error:
         notes.append(f"other causes: not tested: {error}")
     return Picture(seen, oil, used, ash, limits, "", fitted, rise, due, by_batch, per_start, causes, (oil_note, *notes))
@@ -151,7 +151,7 @@ def _slopes(
     return by_batch, per_start, notes
 
 
-def _causes(seen: Burned, noise_sd_K: float) -> list[Finding]:
+def _causes(store: Store, seen: Burned, noise_sd_K: float) -> list[Finding]:
     """What could fake the rise, from the firings that stand for clean and the latest ones."""
     until_ms = _limits.clean_until_ms(seen)
     known = [e for e in seen.steady if e.number("residual_K") is not None]
@@ -159,8 +159,14 @@ def _causes(seen: Burned, noise_sd_K: float) -> list[Finding]:
     rises = _limits.column(known, "residual_K")
     changed = [e.at_ms for e in seen.log("batch")]
     change = None if not changed else sum(e.end_ms <= changed[-1] for e in known)
-    before, after = _spell(seen, seen.clean_ms, until_ms), _spell(seen, max(since_ms, until_ms), seen.now_ms)
-    return explain(before, after, rises, change, min(noise_sd_K, 100.0))
+    clean, now = (seen.clean_ms, until_ms), (max(since_ms, until_ms), seen.now_ms)
+    before, after = _spell(seen, *clean), _spell(seen, *now)
+    probe = _probe.check(store, seen, clean, now)
+    before = replace(before, lag_s=probe.lag_s[0], cold_offset_K=probe.cold_offset_K[0])
+    after = replace(after, lag_s=probe.lag_s[1], cold_offset_K=probe.cold_offset_K[1])
+    found = explain(before, after, rises, change, min(noise_sd_K, 100.0))
+    few = f"; only {probe.few}" if probe.few else ""
+    return [replace(f, evidence=f.evidence + few) if f.cause == "probe" else f for f in found]
 
 
 def _spell(seen: Burned, start_ms: int, end_ms: int) -> Spell:

@@ -30,7 +30,7 @@ class Spell:
 
     stack_C: gross stack [°C]; air_rise_K: supply minus return air [K]; rate_l_h: firing rate from refills [L/h];
     return_C: return air [°C]; lag_s: stack response time at start [s]; cold_offset_K: stack probe against the other
-    temperatures after 8 h off [K].
+    temperatures after 6 h off [K].
     """
 
     stack_C: Level
@@ -127,25 +127,22 @@ def return_air(before: Spell, after: Spell) -> Finding:
 def probe(before: Spell, after: Spell) -> Finding:
     """Probe moved or sooted over: its response time changes by 30 %, or it disagrees cold by over 2 K more than before.
 
-    Source: first-order sensor response; 2 K agreement after 8 h off and 30 % are common practice.
+    Source: first-order sensor response; 2 K agreement after 6 h off and 30 % are common practice.
     """
-    seen = []
-    tested = False
+    seen: list[str] = []
+    steady: list[str] = []
     if before.lag_s is not None and after.lag_s is not None:
-        tested = True
         change, errors = _change(before.lag_s, after.lag_s)
         share = change / before.lag_s.mean
-        if abs(share) > 0.30 and abs(errors) > 3.0:
-            seen.append(f"response time {share:+.0%}")
+        moved = abs(share) > 0.30 and abs(errors) > 3.0
+        (seen if moved else steady).append(f"response time {share:+.0%}")
     if before.cold_offset_K is not None and after.cold_offset_K is not None:
-        tested = True
         change, errors = _change(before.cold_offset_K, after.cold_offset_K)
-        if abs(change) > 2.0 and abs(errors) > 3.0:
-            seen.append(f"cold reading shifted {change:+.1f} K")
-    if not tested:
-        return Finding("probe", "not tested", None, "needs starts from cold, or 8 h off")
-    evidence = ", ".join(seen) or "response time and cold reading as before"
-    return Finding("probe", "likely" if seen else "unlikely", None, evidence)
+        moved = abs(change) > 2.0 and abs(errors) > 3.0
+        (seen if moved else steady).append(f"cold reading shifted {change:+.1f} K")
+    if not seen and not steady:
+        return Finding("probe", "not tested", None, "needs starts from cold, or 6 h off")
+    return Finding("probe", "likely" if seen else "unlikely", None, ", ".join(seen or steady))
 
 
 def batch(rise_K: FloatArray, batch_change: int | None, residual_sd_K: float) -> Finding:
