@@ -11,14 +11,16 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         f"Look at the supply level, then the filter bowl and fittings; {_RESET_ONCE}",
         ("bubbles in the filter bowl", "wet or loose suction fittings", "prime of the pump"),
         given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.08, "suction-weak": 0.9, "suction-none": 0.1,
-               "suction-deep": 0.03, "suction-shut": 0.02, "supply-empty": 0.03, "filter-entry": 0.3, "overfull": 0.02},
+               "suction-deep": 0.03, "suction-shut": 0.02, "supply-empty": 0.03, "filter-entry": 0.3, "overfull": 0.02,
+               "float-calls": 0.95},
     ),
     Cause(
         "supply-empty", "supply tank empty, or its valve shut", 0.22,
         f"Dip the supply tank and open its valve; {_RESET_ONCE}",
         ("supply level by dip stick", "both supply valves", "foot valve and strainer"),
         given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.1, "suction-weak": 0.25, "suction-none": 0.05,
-               "suction-deep": 0.8, "suction-shut": 0.75, "supply-empty": 0.6, "batch-entry": 0.2, "overfull": 0.02},
+               "suction-deep": 0.8, "suction-shut": 0.75, "supply-empty": 0.6, "batch-entry": 0.2, "overfull": 0.02,
+               "float-calls": 0.95},
     ),
     Cause(
         "filter", "refill filter or strainer plugged", 0.18,
@@ -26,14 +28,16 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         ("filter element", "pump strainer", "sludge in the bowl"),
         given={"no-dip": 0.15, "large-dip": 0.03, "seconds-up": 0.92, "slow-for-days": 0.85, "oil-colder": 0.15,
                "suction-weak": 0.03, "suction-none": 0.03, "suction-deep": 0.9, "suction-shut": 0.15,
-               "overfull": 0.02},
+               "overfull": 0.02,
+               "float-calls": 0.95},
     ),
     Cause(
         "cold-oil", "oil too cold and thick for the pump", 0.1,
         f"Warm the supply tank or pump; {_RESET_ONCE}",
         ("oil temperature at the pump", "when it runs well again: afternoons"),
         given={"no-dip": 0.12, "large-dip": 0.05, "seconds-up": 0.8, "slow-for-days": 0.25, "oil-colder": 0.92,
-               "suction-weak": 0.03, "suction-none": 0.03, "suction-deep": 0.85, "batch-entry": 0.3, "overfull": 0.02},
+               "suction-weak": 0.03, "suction-none": 0.03, "suction-deep": 0.85, "batch-entry": 0.3, "overfull": 0.02,
+               "float-calls": 0.95},
     ),
     Cause(
         "float-stuck-down", "float stuck low: the day tank is being overfilled", 0.07,
@@ -48,7 +52,8 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         "Feel whether the motor is hot or seized; have motor, relay and thermal switch tested.",
         ("does the motor hum or turn", "thermal switch", "coupling"), power_off=True,
         given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.08, "suction-none": 0.95, "suction-weak": 0.95,
-               "suction-deep": 0.02, "suction-shut": 0.02, "supply-empty": 0.03, "overfull": 0.02},
+               "suction-deep": 0.02, "suction-shut": 0.02, "supply-empty": 0.03, "overfull": 0.02,
+               "float-calls": 0.95},
     ),
 ))  # fmt: skip
 
