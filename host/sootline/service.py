@@ -85,6 +85,7 @@ class Service:
         self._options = options
         self._queue: queue.SimpleQueue[Item | Act | None] = queue.SimpleQueue()
         self._stopping = threading.Event()
+        self._caught_up = threading.Event()  # all that was stored or told before has been worked through
         self._troubles: dict[str, str] = {}
         self._troubles_turn = threading.Lock()
         self._retained = RetainedAlarms(options.root)
@@ -169,6 +170,7 @@ class Service:
                 if self._stopping.is_set():
                     return
             self._trouble("start", None)
+            self._caught_up.set()
             self._client.start()
             next_tick = settle_at = time.monotonic()
             while not self._stopping.is_set():
@@ -186,6 +188,8 @@ class Service:
         except BaseException as error:
             log.exception("the worker has failed")
             self._error = error
+        finally:
+            self._caught_up.set()
 
     def _resume(self) -> None:
         """Bring the watches to where an earlier run stopped."""
@@ -349,13 +353,15 @@ class Service:
                     raise _Stopped from None
 
     def _keep_store(self) -> None:
-        """Bring finished hours and days of the store into their lasting form, now and then."""
-        while not self._stopping.wait(COMPACT_S):
+        """Bring finished hours and days of the store into their lasting form: once the history is in, then at times."""
+        self._caught_up.wait()
+        while not self._stopping.is_set():
             try:
                 problems = self.store.compact(now_ms()).problems
                 self._trouble("compaction", "; ".join(problems) or None)
             except SootlineError as error:
                 self._trouble("compaction", str(error))
+            self._stopping.wait(COMPACT_S)
 
     # what others see
 
