@@ -17,6 +17,7 @@ FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
+LIT_MS = 300_000  # a fire that burns has heated the flue by then
 BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
 BACK_MS = 180_000  # how far a stack change is traced back
 
@@ -88,9 +89,10 @@ class Fire:
     def _fallen(self, ended_ms: int, noticed_ms: int) -> None:
         """It went out once the stack has lost a fifth of its height over the air; a gust does not do that."""
         now = self.plant.now_ms
-        was, level = self.plant.history.mean("stack", ended_ms - 60_000, ended_ms), self.plant.value("stack")
-        if self.on is False or was is None or level is None:
+        before, level = self.plant.history.window("stack", ended_ms - 60_000, ended_ms)[1], self.plant.value("stack")
+        if self.on is False or not len(before) or level is None:
             return
+        was = float(before.max())  # not the mean: a false start lasts seconds
         air = self.air_C()
         if level - air < FALLEN_SHARE * (was - air):
             self._set(False, ended_ms)
@@ -114,6 +116,10 @@ class Fire:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""
         if self._burner_on_ms is not None:
             self._unseen(self._burner_on_ms)
+        stack, now = self.plant.value("stack"), self.plant.now_ms
+        lit = self.on and self.since_ms is not None and now - self.since_ms > LIT_MS
+        if lit and stack is not None and stack < self.air_C() + COLD_STACK_K and self.plant.state("flame") is not True:
+            self._set(False, now)  # whatever seemed to burn, it does not
         if self.on is not None and not self._seen_otherwise() and self.plant.value("stack") is None:
             self._set(None, self.plant.now_ms)
 
