@@ -69,7 +69,7 @@ class Refills:
         then = t.searchsorted(t - DIP_MS, "right") - 1
         fall = np.where(then >= 0, x[np.maximum(then, 0)] - x, 0.0)
         deepest = int(fall.argmax())
-        swing = float(np.quantile(fall, 0.9))
+        swing = float(np.quantile(fall, 0.7))  # the dip itself fills a tenth of so short a look
         return int(t[deepest]) if fall[deepest] > max(0.5 * usual, 3 * swing) else None
 
     def take_unseen(self, at_ms: int) -> None:
