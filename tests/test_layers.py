@@ -18,7 +18,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("web", "watches", "retained"),
     ("ingest", "live"),
     ("mirror", "frames"),
-    ("broker", "files", "store", "bench", "fleet"),
+    ("broker", "files", "store", "bench", "fleet", "people"),
     # pure from here down
     ("walkthrough",),
     ("lifecycle", "wording", "report"),

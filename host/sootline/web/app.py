@@ -12,11 +12,13 @@ from starlette.routing import Route
 from sootline.errors import SootlineError
 from sootline.store import Store
 from sootline.units import System
+from sootline.web.access import guarded
 from sootline.web.assets import Assets
 from sootline.web.commission import Commission
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.pages import Pages
+from sootline.web.people import Visitors
 from sootline.web.records import Records
 from sootline.web.render import Renderer
 from sootline.web.security import Guard
@@ -50,31 +52,36 @@ def build(
         await feed.stop()
         store.close()
 
+    routes = [
+        Route("/", pages.furnaces),
+        Route("/furnace/{furnace}", pages.furnace),
+        Route("/furnace/{furnace}/sensors", pages.sensors),
+        Route("/furnace/{furnace}/season", pages.season),
+        Route("/furnace/{furnace}/commission", commission.page),
+        Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
+        Route("/furnace/{furnace}/commission/sheet", commission.sheet),
+        Route("/furnace/{furnace}/chart.json", pages.chart),
+        Route("/furnace/{furnace}/overlay.json", records.overlay),
+        Route("/furnace/{furnace}/trend.json", records.trend),
+        Route("/furnace/{furnace}/{what}", records.events),
+        Route("/alarms", records.alarms),
+        Route("/alarms/figures", records.figures),
+        Route("/log", records.log),
+        Route("/set-aside", records.set_aside),
+        Route("/live", pages.live),
+        Route("/static/{fingerprint}/{name}", pages.static),
+        Route("/acknowledge", forms.acknowledge, methods=["POST"]),
+        Route("/shelve", forms.shelve, methods=["POST"]),
+        Route("/log", forms.log, methods=["POST"]),
+        Route("/units", forms.units, methods=["POST"]),
+    ]
     app = Starlette(
-        routes=[
-            Route("/", pages.furnaces),
-            Route("/furnace/{furnace}", pages.furnace),
-            Route("/furnace/{furnace}/sensors", pages.sensors),
-            Route("/furnace/{furnace}/season", pages.season),
-            Route("/furnace/{furnace}/commission", commission.page),
-            Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
-            Route("/furnace/{furnace}/commission/sheet", commission.sheet),
-            Route("/furnace/{furnace}/chart.json", pages.chart),
-            Route("/furnace/{furnace}/overlay.json", records.overlay),
-            Route("/furnace/{furnace}/trend.json", records.trend),
-            Route("/furnace/{furnace}/{what}", records.events),
-            Route("/alarms", records.alarms),
-            Route("/alarms/figures", records.figures),
-            Route("/log", records.log),
-            Route("/set-aside", records.set_aside),
-            Route("/live", pages.live),
-            Route("/static/{fingerprint}/{name}", pages.static),
-            Route("/acknowledge", forms.acknowledge, methods=["POST"]),
-            Route("/shelve", forms.shelve, methods=["POST"]),
-            Route("/log", forms.log, methods=["POST"]),
-            Route("/units", forms.units, methods=["POST"]),
+        routes=guarded(routes, renderer),
+        middleware=[
+            Middleware(Guard, hosts=hosts),
+            Middleware(Visitors),
+            Middleware(GZipMiddleware, minimum_size=600, compresslevel=6),
         ],
-        middleware=[Middleware(Guard, hosts=hosts), Middleware(GZipMiddleware, minimum_size=600, compresslevel=6)],
         exception_handlers={404: pages.not_found, SootlineError: pages.unavailable},
         lifespan=lifespan,
     )

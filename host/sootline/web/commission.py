@@ -18,7 +18,7 @@ from sootline.files.commissioning import Records, add
 from sootline.now import FurnaceNow, Reading
 from sootline.units import System, age
 from sootline.walkthrough import Item
-from sootline.web.forms import FormError, given_name, read_form, remember
+from sootline.web.forms import FormError, given_name, name_of, read_form, remember
 from sootline.web.render import Renderer
 from sootline.web.source import Live
 
@@ -141,7 +141,7 @@ class Commission:
                 value = walk.taken(furnace.readings.get(item.channel), item.channel, self._now())
                 return self._show(request, furnace, item, {**form, name: walk.shown(value, "°C", system).text})
             values = {field.name: walk.parse(field, form.get(field.name, ""), system) for field in item.step.fields}
-            by = given_name(form)
+            by = given_name(form) if item.step.qualified else name_of(request, form)
             add(self._folder, furnace.furnace, item.step.key, self._today(), by, values, item.channel)
         except (FormError, UserError) as error:
             return self._show(request, furnace, item, form, refused=str(error), status=422)

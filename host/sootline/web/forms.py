@@ -14,7 +14,8 @@ from sootline.errors import UserError
 from sootline.profile import LogEntry, LogKind
 from sootline.units import SYSTEMS, System, show, unit_of
 from sootline.web.alarm_views import shelf_most_min
-from sootline.web.render import NAME_COOKIE, NAME_LIMIT, UNITS_COOKIE, Renderer
+from sootline.web.people import NAME_COOKIE, NAME_LIMIT, person_of
+from sootline.web.render import UNITS_COOKIE, Renderer
 from sootline.web.security import form_is_ours, keep_cookie
 from sootline.web.source import Live
 
@@ -39,7 +40,7 @@ class Forms:
         """Somebody has an alarm."""
         try:
             form = await read_form(request)
-            by, key = given_name(form), _alarm_key(form)
+            by, key = name_of(request, form), _alarm_key(form)
             there = await run_in_threadpool(self._live.acknowledge, key, by)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
@@ -49,7 +50,8 @@ class Forms:
         """Somebody wants to hear no more of an alarm for a time, and says why."""
         try:
             form = await read_form(request)
-            by, key, reason = given_name(form), _alarm_key(form), _one_line(form.get("reason", ""))[:NOTE_LIMIT]
+            by, key = name_of(request, form), _alarm_key(form)
+            reason = _one_line(form.get("reason", ""))[:NOTE_LIMIT]
             if not reason:
                 raise FormError("Give the reason, so that the others can judge it.")
             standing = [alarm for now in self._live.furnaces() for alarm in now.alarms if alarm.key == key]
@@ -66,7 +68,7 @@ class Forms:
         """Somebody did something at a furnace."""
         try:
             form = await read_form(request)
-            by = given_name(form)
+            by = name_of(request, form)
             furnace = form.get("furnace", "")
             if all(now.furnace != furnace for now in self._live.furnaces()):
                 raise FormError("Choose the furnace.")
@@ -168,6 +170,12 @@ async def read_form(request: Request) -> dict[str, str]:
     if not form_is_ours(request, form.get("token", "")):
         raise FormError("This form has grown old or came from another page. Go back, reload and try again.")
     return form
+
+
+def name_of(request: Request, form: dict[str, str]) -> str:
+    """Who sends a form: whoever has signed in, else the name they give in it."""
+    person = person_of(request)
+    return person.name if person.known else given_name(form)
 
 
 def given_name(form: dict[str, str]) -> str:

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from typing import Any
-from urllib.parse import unquote
 
 import jinja2
 from starlette.requests import Request
@@ -12,14 +11,13 @@ from sootline import __version__, wording
 from sootline.units import SYSTEMS, System, age, clock
 from sootline.web.assets import Assets
 from sootline.web.feed import Parts
+from sootline.web.people import person_of
 from sootline.web.security import CSRF_COOKIE, form_token, keep_cookie
 from sootline.web.source import Live
 from sootline.web.views import FurnaceView, furnace_view, summary
 
 NAV = (("/", "Furnaces"), ("/alarms", "Alarms"), ("/log", "Log"), ("/set-aside", "Set aside"))
 UNITS_COOKIE = "sootline_units"
-NAME_COOKIE = "sootline_name"
-NAME_LIMIT = 40
 
 
 class Renderer:
@@ -65,12 +63,14 @@ class Renderer:
         """A whole page for the browser of `request`."""
         token = form_token(request)
         now_ms = self._now()
+        person = person_of(request)
         text = self._templates.get_template(template).render(
             context,
             path=request.url.path,
             system=self.system(request),
             token=token,
-            by=remembered_name(request),
+            by=person.name,
+            person=person,
             now_ms=now_ms,
             ago=lambda t_ms: age((now_ms - t_ms) / 1000),
             clock=lambda t_ms: clock(t_ms, now_ms),
@@ -117,8 +117,3 @@ def _furnace_parts(module: Any, view: FurnaceView, whole: bool) -> Parts:
         parts[f"board:{view.furnace}"] = str(module.board(view))
         parts[f"aside:{view.furnace}"] = str(module.set_aside(view))
     return parts
-
-
-def remembered_name(request: Request) -> str:
-    """The name this browser gave before, or nothing."""
-    return unquote(request.cookies.get(NAME_COOKIE, ""))[:NAME_LIMIT]

@@ -1,0 +1,93 @@
+"""Which role each address needs. An address that does not stand here cannot be served."""
+
+from collections.abc import Iterable
+from urllib.parse import quote
+
+from starlette.datastructures import Headers
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from sootline.people.person import Person, Role, at_least
+from sootline.web.people import person_of
+from sootline.web.render import Renderer
+
+NEEDS: dict[str, Role] = {
+    "GET /": "viewer",
+    "GET /furnace/{furnace}": "viewer",
+    "GET /furnace/{furnace}/sensors": "viewer",
+    "GET /furnace/{furnace}/season": "viewer",
+    "GET /furnace/{furnace}/commission": "helper",
+    "POST /furnace/{furnace}/commission": "helper",
+    "GET /furnace/{furnace}/commission/sheet": "viewer",
+    "GET /furnace/{furnace}/chart.json": "viewer",
+    "GET /furnace/{furnace}/overlay.json": "viewer",
+    "GET /furnace/{furnace}/trend.json": "viewer",
+    "GET /furnace/{furnace}/{what}": "viewer",
+    "GET /alarms": "viewer",
+    "GET /alarms/figures": "viewer",
+    "GET /log": "viewer",
+    "GET /set-aside": "viewer",
+    "GET /live": "viewer",
+    "GET /static/{fingerprint}/{name}": "nobody",
+    "POST /acknowledge": "helper",
+    "POST /shelve": "helper",
+    "POST /log": "helper",
+    "POST /units": "nobody",
+}
+"""Method and path as in the route: the least role."""
+
+
+def guarded(routes: Iterable[Route], renderer: Renderer) -> list[Route]:
+    """The same routes, each behind the role it needs. Raises LookupError for one that does not stand in NEEDS."""
+    made = []
+    for route in routes:
+        needs: dict[str, Role] = {}
+        for method in route.methods or ():
+            entry = f"{'GET' if method == 'HEAD' else method} {route.path}"
+            if entry not in NEEDS:
+                raise LookupError(f"'{entry}' has no line in NEEDS of web/access.py; say which role it needs")
+            needs[method] = NEEDS[entry]
+        gate = Middleware(Gate, needs=needs, renderer=renderer)
+        made.append(Route(route.path, route.endpoint, methods=list(needs), middleware=[gate]))
+    return made
+
+
+class Gate:
+    """Lets through who may; asks the others to sign in, or tells them that they may not."""
+
+    def __init__(self, app: ASGIApp, needs: dict[str, Role], renderer: Renderer) -> None:
+        self._app = app
+        self._needs = needs
+        self._renderer = renderer
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        request = Request(scope)
+        person = person_of(request)
+        need = self._needs.get(request.method)
+        # another method than these: the route itself answers 405
+        if need is None or (at_least(person.role, need) and _in_sight(person, request)):
+            await self._app(scope, receive, send)
+        else:
+            await self._refusal(person, request)(scope, receive, send)
+
+    def _refusal(self, person: Person, request: Request) -> Response:
+        return refusal(person, request, self._renderer)
+
+
+def _in_sight(person: Person, request: Request) -> bool:
+    """Whether the address concerns the one furnace that a person may see, or all where they may see all."""
+    return person.furnace is None or request.path_params.get("furnace") == person.furnace
+
+
+def refusal(person: Person, request: Request, renderer: Renderer) -> Response:
+    """To the sign-in page for a browser that wants a page; else 401 for nobody, 403 for somebody."""
+    if person.role != "nobody":
+        text = f"You are signed in as {person.role}; this needs more. Ask the owner."
+        return renderer.page(request, "message.html", 403, title="Not allowed", message=text)
+    if request.method == "GET" and "text/html" in Headers(scope=request.scope).get("accept", ""):
+        return RedirectResponse(f"/sign-in?back={quote(request.url.path)}", 303)
+    text = "Sign in first, then send it again. Nothing was changed."
+    return renderer.page(request, "message.html", 401, title="Sign in", message=text)
