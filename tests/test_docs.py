@@ -42,7 +42,7 @@ def test_paths_named_in_the_docs_exist(path: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", sorted(set(re.findall(r"`((?:analysis|wire|ingest|commands|web)/[\w./]+\.py)`", DEVELOPERS)))
+    "name", sorted(set(re.findall(r"`((?:analysis|wire|ingest|commands|web|advice)/[\w./]+\.py)`", DEVELOPERS)))
 )
 def test_host_files_named_in_developers_exist(name: str) -> None:
     assert (ROOT / "host" / "sootline" / name).exists()

@@ -18,6 +18,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("web", "watches", "retained"),
     ("ingest", "live"),
     ("mirror", "frames"),
+    ("advice",),
     ("broker", "files", "store", "bench", "fleet", "people"),
     # pure from here down
     ("walkthrough",),

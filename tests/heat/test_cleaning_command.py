@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sootline.advice.probe import response_s
 from sootline.cli import main as sootline
-from sootline.commands._probe import response_s
 from sootline.commands.cleaning import main
 from sootline.errors import UserError
 from tests.heat.history import Past

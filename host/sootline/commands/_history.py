@@ -4,16 +4,17 @@ import argparse
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
+from sootline.advice.burned import store_of, with_log
 from sootline.analysis.sampling import Sampling
-from sootline.errors import SootlineError, UserError
+from sootline.errors import UserError
 from sootline.files import profiles
 from sootline.files.recordings import Recordings, is_recording
 from sootline.files.tables import Tables, is_table
 from sootline.ingest.intake import Intake
-from sootline.profile import LogEntry, Profile
+from sootline.profile import Profile
 from sootline.series import Rows
 from sootline.store import Store
 from sootline.watches import sampling_of
@@ -71,18 +72,6 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
         raise UserError("give either recordings (.ndjson) or tables (.parquet, .csv), not both")
 
 
-@contextmanager
-def store_of(folder: Path) -> Iterator[Store]:
-    """The store in a folder, to read. Raises UserError where there is none."""
-    try:
-        with Store.open(folder, read_only=True) as store:
-            yield store
-    except UserError:
-        raise
-    except SootlineError as error:
-        raise UserError(str(error)) from None
-
-
 def _of_store(store: Store, profile_of: Callable[[str], Profile]) -> dict[str, Past]:
     announced = store.announcements()
     found = {}
@@ -91,11 +80,6 @@ def _of_store(store: Store, profile_of: Callable[[str], Profile]) -> dict[str, P
         sampling = sampling_of(announced[name][1]) if name in announced else None
         found[name] = Past(profile, sampling, _days_of(store, name))
     return found
-
-
-def with_log(profile: Profile, entries: Iterable[LogEntry]) -> Profile:
-    """The profile with more log entries; one that is in both stands once."""
-    return replace(profile, log=tuple(sorted({*profile.log, *entries}, key=lambda entry: entry.at_ms)))
 
 
 def _days_of(store: Store, furnace: str) -> Callable[[], Iterator[Rows]]:

@@ -10,28 +10,12 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, get_args
 
-from sootline.commands import _oil_log
+from sootline.advice import oil_log
+from sootline.advice.batches import told
 from sootline.errors import OutOfRange, UserError
-from sootline.files import profiles
 from sootline.heat.conversions import GALLON_L, celsius_from_fahrenheit, fahrenheit
-from sootline.heat.used_oil import (
-    DEFERS,
-    MAX_PPM,
-    Finding,
-    OilBatch,
-    Source,
-    keep_until,
-    on_specification,
-    space_heater_conditions,
-    specification,
-)
+from sootline.heat.used_oil import DEFERS, MAX_PPM, OilBatch, Source, keep_until, space_heater_conditions, specification
 from sootline.heat.why import origin
-
-SPECIFICATION = {
-    True: "within every limit of 40 CFR 279.11",
-    False: "outside a limit of 40 CFR 279.11",
-    None: "not known: not all of 40 CFR 279.11 was tested",
-}
 
 
 def main(argv: Sequence[str]) -> int:
@@ -40,22 +24,22 @@ def main(argv: Sequence[str]) -> int:
     Raises: UserError for a batch or a file that cannot be used.
     """
     options = _parser().parse_args(argv)
-    path = _oil_log.path_of(options.data)
+    path = oil_log.path_of(options.data)
     try:
-        batches = _oil_log.load(path)
+        batches = oil_log.load(path)
         if options.what == "add":
             batch = _batch(options)
-            _oil_log.append(path, batch)
+            oil_log.append(path, batch)
             batches, first = [batch], len(batches) + 1
         else:
             first = 1
-        told = [_told(number, batch, options) for number, batch in enumerate(batches, first)]
+        listed = [_told(number, batch, options) for number, batch in enumerate(batches, first)]
     except OutOfRange as error:
         raise UserError(str(error)) from error
     if options.json:
-        print(json.dumps({"batches": told, "defers": DEFERS}, ensure_ascii=False, indent=1))
+        print(json.dumps({"batches": listed, "defers": DEFERS}, ensure_ascii=False, indent=1))
     else:
-        print("\n".join([line for one in told for line in _lines(one, options)] or ["no batch has been logged"]))
+        print("\n".join([line for one in listed for line in _lines(one, options)] or ["no batch has been logged"]))
         print(f"\n{DEFERS}")
     return 0
 
@@ -108,56 +92,26 @@ def _batch(options: argparse.Namespace) -> OilBatch:
 
 
 def _told(number: int, batch: OilBatch, options: argparse.Namespace) -> dict[str, Any]:
-    told: dict[str, Any] = {
-        "number": number,
-        "received": batch.received.isoformat(),
-        "source": batch.source,
-        "kind": batch.kind,
-        "litres": batch.volume_l,
-        "flash_C": batch.flash_C,
-        "analysis": batch.analysis,
-        "specification": SPECIFICATION[on_specification(batch)],
-        "tests": [_finding(finding) for finding in specification(batch)],
-        "space_heater": list(_space_heater(batch, options)),
-        "keep_until": keep_until(batch.received).isoformat(),
-    }
+    made = told(number, batch, options.data, options.vent)
     if options.why:
-        made = (("tests", specification), ("space_heater", space_heater_conditions), ("keep_until", keep_until))
-        told["why"] = {key: f"{origin(f).function}: {origin(f).source}" for key, f in made}
-    return told
+        behind = (("tests", specification), ("space_heater", space_heater_conditions), ("keep_until", keep_until))
+        made["why"] = {key: f"{origin(f).function}: {origin(f).source}" for key, f in behind}
+    return made
 
 
-def _finding(finding: Finding) -> dict[str, str]:
-    return {"item": finding.item, "result": finding.result, "text": finding.text}
-
-
-def _space_heater(batch: OilBatch, options: argparse.Namespace) -> Iterator[dict[str, str]]:
-    """The conditions for each furnace whose rating is known; what was not told is not compared."""
-    for name, profile in profiles.load_folder(options.data / "profiles").items():
-        rated_kW = profile.furnace.rated_input_kW
-        if rated_kW is None:
-            yield {"furnace": name, "item": "rated input", "result": "untested", "text": "rated input not known"}
-        for finding in space_heater_conditions(batch.source, 1000.0 * (rated_kW or 0.0), options.vent == "outdoors"):
-            told = (finding.item != "vent" or options.vent) and (finding.item != "rated input" or rated_kW)
-            if told:
-                yield {"furnace": name, **_finding(finding)}
-        if options.vent is None:
-            yield {"furnace": name, "item": "vent", "result": "untested", "text": "vent not told; give --vent"}
-
-
-def _lines(told: dict[str, Any], options: argparse.Namespace) -> Iterator[str]:
-    litres = told["litres"]
+def _lines(one: dict[str, Any], options: argparse.Namespace) -> Iterator[str]:
+    litres = one["litres"]
     volume = f"{litres / GALLON_L:.0f} gal" if options.us else f"{litres:.0f} L"
-    yield f"{told['number']}  {told['received']}  {volume}  {told['kind']}  from: {told['source']}"
-    yield f"   {told['specification']}; keep its papers until {told['keep_until']}"
-    if told["analysis"]:
-        yield f"   analysis: {told['analysis']}"
-    for test in told["tests"]:
+    yield f"{one['number']}  {one['received']}  {volume}  {one['kind']}  from: {one['source']}"
+    yield f"   {one['specification']}; keep its papers until {one['keep_until']}"
+    if one["analysis"]:
+        yield f"   analysis: {one['analysis']}"
+    for test in one["tests"]:
         text = test["text"]
-        if test["item"] == "flash point" and options.us and told["flash_C"] is not None:
-            text = f"flash point {fahrenheit(told['flash_C']):.0f} °F against at least 100 °F"
+        if test["item"] == "flash point" and options.us and one["flash_C"] is not None:
+            text = f"flash point {fahrenheit(one['flash_C']):.0f} °F against at least 100 °F"
         yield f"   {test['result']:<9} {text}"
-    for condition in told["space_heater"]:
+    for condition in one["space_heater"]:
         yield f"   {condition['result']:<9} {condition['furnace']}: {condition['text']}"
-    for line in told.get("why", {}).values():
+    for line in one.get("why", {}).values():
         yield f"    {line}"

@@ -7,7 +7,7 @@ import argparse
 import json
 from collections.abc import Iterator, Sequence
 
-from sootline.commands._figures import Figure, entries, rows
+from sootline.advice.figure import Figure, entries, rows
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.combustion import air_ratio_from_co2, air_ratio_from_o2, o2_from_co2
 from sootline.heat.composition import HEATING_OIL, RAPESEED, USED_LUBRICANT, Composition

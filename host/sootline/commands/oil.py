@@ -7,30 +7,12 @@ import argparse
 import json
 from collections.abc import Sequence
 
-from sootline.commands._figures import Figure, entries, rows
+from sootline.advice.figure import Figure, entries, rows
+from sootline.advice.oil import CAUTION, figures
 from sootline.errors import OutOfRange, UserError
-from sootline.heat.ash import BurnedBatch, ash_brought
-from sootline.heat.conversions import celsius_from_fahrenheit, fahrenheit
-from sootline.heat.density import litres_at_15C
+from sootline.heat.conversions import celsius_from_fahrenheit
 from sootline.heat.grades import GRADES
-from sootline.heat.oil import (
-    Measured,
-    NozzleAdvice,
-    Oil,
-    flash_point,
-    heating_values,
-    nozzle_advice,
-    oil_of_parts,
-    oil_of_points,
-)
-from sootline.heat.refill_use import heat_per_refill
-from sootline.heat.viscosity import ViscosityLine
-
-TARGETS_MM2_S = (15.0, 20.0)
-CAUTION = (
-    "Hot oil burns and its vapour ignites: never heat above the flash point, keep an independent over-temperature "
-    "cut-out, and let the burner's maker, a licensed technician and local codes decide."
-)
+from sootline.heat.oil import Measured, Oil, oil_of_parts, oil_of_points
 
 
 def main(argv: Sequence[str]) -> int:
@@ -44,11 +26,12 @@ def main(argv: Sequence[str]) -> int:
         return 0
     try:
         oil = _oil(options)
-        figures = _figures(oil, options)
+        tank_C = 60.0 if options.tank is None else _celsius(options.tank, options.us)
+        told = figures(oil, options.us, options.differential_l, tank_C, bool(options.point))
     except OutOfRange as error:
         raise UserError(str(error)) from error
-    print(_json(oil, figures, options) if options.json else _table(oil, figures, options))
-    advice = [f.note for f in figures if f.key.startswith("nozzle")]
+    print(_json(oil, told, options) if options.json else _table(oil, told, options))
+    advice = [f.note for f in told if f.key.startswith("nozzle")]
     return 1 if all(note.startswith("refused") for note in advice) else 0
 
 
@@ -114,83 +97,14 @@ def _celsius(temperature: float, us: bool) -> float:
     return celsius_from_fahrenheit(temperature) if us else temperature
 
 
-def _figures(oil: Oil, options: argparse.Namespace) -> list[Figure]:
-    figures = []
-    for target in TARGETS_MM2_S:
-        advice = nozzle_advice(oil, target)
-        note = _advice_text(advice, oil, options.us)
-        name, key = f"nozzle for {target:g} mm²/s", f"nozzle_{target:g}_mm2_s"
-        figures.append(Figure(key, name, advice.temperature_C, "temperature", note, nozzle_advice))
-        if advice.status == "heat":
-            key = f"margin_{target:g}_mm2_s"
-            figures.append(Figure(key, "  below flash by", advice.margin_K, "difference", "", nozzle_advice))
-    flash = oil.flash
-    figures.append(Figure("flash", "flash point", flash.temperature_C, "temperature", flash.known, flash_point))
-    for at_C in (20.0, 40.0, 100.0):
-        value = float(oil.viscosity.at(at_C))
-        name = f"viscosity at {fahrenheit(at_C):.0f} °F" if options.us else f"viscosity at {at_C:.0f} °C"
-        figures.append(Figure(f"viscosity_{at_C:.0f}C", name, value, "viscosity", "", ViscosityLine.at))
-    per_l = oil.density15_kg_m3 / 1000.0
-    maker = oil_of_points if options.point else oil_of_parts
-    figures += [
-        Figure("density_15C", "density at 15 °C", oil.density15_kg_m3, "density", "", maker),
-        Figure("gross", "heat, gross", oil.gross_MJ_kg, "energy per mass", "", heating_values),
-        Figure("net", "heat, net", oil.net_MJ_kg, "energy per mass", "", heating_values),
-        Figure("gross_per_l", "heat, gross", oil.gross_MJ_kg * per_l, "energy per volume", "at 15 °C", heating_values),
-        Figure(
-            "ash",
-            "ash brought",
-            ash_brought(BurnedBatch(1000.0, oil.density15_kg_m3, oil.ash_percent)),
-            "mass per volume",
-            "about a tenth stays in the exchanger",
-            ash_brought,
-        ),
-    ]
-    if options.differential_l is not None:
-        figures += _refill(oil, options)
-    return figures
-
-
-def _refill(oil: Oil, options: argparse.Namespace) -> list[Figure]:
-    tank_C = 60.0 if options.tank is None else _celsius(options.tank, options.us)
-    litres = float(litres_at_15C(float(options.differential_l), tank_C, oil.density15_kg_m3))
-    heat = heat_per_refill(options.differential_l, tank_C, oil.density15_kg_m3, oil.gross_MJ_kg)
-    at = f"measured at {fahrenheit(tank_C):.0f} °F" if options.us else f"measured at {tank_C:.0f} °C"
-    return [
-        Figure("refill_hot", "a refill, hot", options.differential_l, "volume", at, litres_at_15C),
-        Figure("refill_15C", "a refill at 15 °C", litres, "volume", "", litres_at_15C),
-        Figure("refill_heat", "heat in a refill, gross", heat, "energy", "", heat_per_refill),
-    ]
-
-
-def _advice_text(advice: NozzleAdvice, oil: Oil, us: bool) -> str:
-    def shown(temperature_C: float) -> str:
-        return f"{fahrenheit(temperature_C):.0f} °F" if us else f"{temperature_C:.0f} °C"
-
-    if advice.status == "no heating needed":
-        return "thin enough without heating"
-    if advice.status == "out of range" or advice.needed_C is None:
-        return "refused: outside the range of ASTM D341"
-    if advice.status == "above flash point":
-        flash = f"{oil.flash.known} flash point {shown(oil.flash.temperature_C)}"
-        remedy = "thin the blend" if oil.flash.known == "measured" else "have the flash point tested, or thin the blend"
-        return f"refused: needs {shown(advice.needed_C)}, not below the {flash}; {remedy}"
-    notes = []
-    if advice.small_margin:
-        notes.append(f"small margin below the {oil.flash.known} flash point")
-    if advice.cokes:
-        notes.append("hot enough to coke on the heater")
-    return "; ".join(notes)
-
-
-def _table(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
+def _table(oil: Oil, told: list[Figure], options: argparse.Namespace) -> str:
     notes = [f"  {text}" for text in oil.notes]
-    return "\n".join([*rows(figures, options.us, options.why), "", "Notes:", *notes, "", CAUTION])
+    return "\n".join([*rows(told, options.us, options.why), "", "Notes:", *notes, "", CAUTION])
 
 
-def _json(oil: Oil, figures: list[Figure], options: argparse.Namespace) -> str:
+def _json(oil: Oil, told: list[Figure], options: argparse.Namespace) -> str:
     record = {
-        "figures": entries(figures, options.why),
+        "figures": entries(told, options.why),
         "flash_known": oil.flash.known,
         "notes": oil.notes,
         "caution": CAUTION,

@@ -1,17 +1,16 @@
 """What one furnace has burned since it was last clean, from the stored events, its profile and its log."""
 
-import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import numpy as np
 
+from sootline.advice import oil_log
 from sootline.analysis.course import DAY_MS, Course
-from sootline.commands import _history, _oil_log
-from sootline.errors import UserError
+from sootline.errors import SootlineError, UserError
 from sootline.events import Event
 from sootline.files import profiles
 from sootline.heat.elementwise import FloatArray
@@ -100,13 +99,21 @@ class Burned:
         return np.cumsum([0.0, *seconds]) / 3600.0, np.array([e.end_ms for e in self.firings], dtype=np.float64)
 
 
-def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """What every command on the stored history takes."""
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
-    parser.add_argument("--oil", metavar="KIND", help="kind of oil; `sootline oil --kinds` lists them")
-    parser.add_argument("--us", action="store_true", help="°F, gallons and pounds in the table")
-    parser.add_argument("--json", action="store_true", help="JSON, always in SI units")
-    parser.add_argument("--why", action="store_true", help="name the function and the source behind every figure")
+@contextmanager
+def store_of(folder: Path) -> Iterator[Store]:
+    """The store in a folder, to read. Raises UserError where there is none."""
+    try:
+        with Store.open(folder, read_only=True) as store:
+            yield store
+    except UserError:
+        raise
+    except SootlineError as error:
+        raise UserError(str(error)) from None
+
+
+def with_log(profile: Profile, entries: Iterable[LogEntry]) -> Profile:
+    """The profile with more log entries; one that is in both stands once."""
+    return replace(profile, log=tuple(sorted({*profile.log, *entries}, key=lambda entry: entry.at_ms)))
 
 
 def _or_nan(value: float | None) -> float:
@@ -119,13 +126,13 @@ def opened(folder: Path, furnace: str) -> Iterator[tuple[Store, Profile, int]]:
 
     Raises UserError for a folder without a store, and a furnace that nothing is known of.
     """
-    with _history.store_of(folder) as store:
+    with store_of(folder) as store:
         extent = store.extent(furnace) if furnace in store.furnaces() else None
         if extent is None:
             there = ", ".join(store.furnaces()) or "none"
             raise UserError(f"there is nothing of a furnace '{furnace}' in {folder}; there are {there}")
         profile = profiles.load_folder(folder / "profiles").get(furnace) or profiles.default(furnace)
-        yield store, _history.with_log(profile, store.log(furnace)), extent[1]
+        yield store, with_log(profile, store.log(furnace)), extent[1]
 
 
 def burned(store: Store, profile: Profile, now_ms: int, before_ms: int | None = None) -> Burned:
@@ -161,11 +168,13 @@ def oil_named(kind: str | None, folder: Path) -> tuple[Oil, str]:
     """
     if kind is not None:
         return oil_of_parts({kind: 1.0}), f"oil: as given, {kind}"
-    logged = [batch for batch in _oil_log.load(_oil_log.path_of(folder)) if batch.kind in GRADES]
+    logged = [batch for batch in oil_log.load(oil_log.path_of(folder)) if batch.kind in GRADES]
     if logged:
         newest = max(logged, key=lambda batch: batch.received)
         return oil_of_parts({newest.kind: 1.0}), f"oil: {newest.kind}, the newest batch logged ({newest.received})"
     return oil_of_parts({ASSUMED_KIND: 1.0}), f"oil: assumed to be {ASSUMED_KIND}; name yours with --oil"
 
 
-__all__ = ["DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened"]
+__all__ = [
+    "DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened", "store_of", "with_log",
+]  # fmt: skip

@@ -1,13 +1,12 @@
 """The limits a furnace runs into, from its profile, its stored readings and what was typed in."""
 
-import argparse
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
 
-from sootline.commands._burned import Burned, day_ms
+from sootline.advice.burned import Burned, day_ms
 from sootline.errors import OutOfRange, UserError
 from sootline.events import Event
 from sootline.heat.ash import BurnedBatch, ash_budget, hours_to_full, retained_share
@@ -34,6 +33,22 @@ SETTLED_MS = 300_000
 ASSUMED_AIR_C = 20.0
 
 
+@dataclass(frozen=True)
+class Given:
+    """What a person told beside what is stored.
+
+    oil: kind burned; season_end: cleaned anyway on that day; coldest_C: coldest day ahead [°C]; smoke: spot tests since
+    the cleaning; ash_full_kg: ash in the exchanger at which it is cleaned [kg]; ash_kg: ash weighed [kg]
+    """
+
+    oil: str | None = None
+    season_end: date | None = None
+    coldest_C: float | None = None
+    smoke: tuple[tuple[date, float], ...] = ()
+    ash_full_kg: float | None = None
+    ash_kg: float | None = None
+
+
 @dataclass
 class Found:
     """What is known of the limits: the limits, the function behind each, and why the others are not known."""
@@ -49,9 +64,7 @@ class Found:
         return Limits(self.at_rise, self.at_hours, self.season_end_day, self.money)
 
 
-def find(
-    store: Store, seen: Burned, oil: Oil, used: OilBurned | None, options: argparse.Namespace, draws: FloatArray
-) -> Found:
+def find(store: Store, seen: Burned, oil: Oil, used: OilBurned | None, given: Given, draws: FloatArray) -> Found:
     """Every limit that can be known. draws: standard normal draws for the limits in burning hours.
 
     Raises: OutOfRange, UserError for what was typed in and cannot be used
@@ -63,7 +76,7 @@ def find(
     if own_K is None:
         found.notes.append(f"rise: {AT_RISE_K:g} K taken (common practice); set cleaning.at_rise_K for your own")
     from_store: dict[str, Callable[[], None]] = {
-        "stack limit": lambda: _stack(seen, options, found),
+        "stack limit": lambda: _stack(seen, given, found),
         "draft": lambda: _draft(store, seen, found),
         "money": lambda: _money(seen, used, found),
     }
@@ -72,17 +85,17 @@ def find(
             add()
         except OutOfRange as error:
             found.notes.append(f"{name}: no date: {error}")
-    _smoke(seen, options, draws, found)
-    _ash(seen, oil, used, options, draws, found)
-    if options.season_end is None:
+    _smoke(seen, given, draws, found)
+    _ash(seen, oil, used, given, draws, found)
+    if given.season_end is None:
         found.notes.append("season end: not known; give --season-end DATE")
     else:
-        found.season_end_day = (day_ms(_date(options.season_end)) - seen.now_ms) / DAY_MS
+        found.season_end_day = (day_ms(given.season_end) - seen.now_ms) / DAY_MS
         found.behind["season end"] = cleaning_date
     return found
 
 
-def _stack(seen: Burned, options: argparse.Namespace, found: Found) -> None:
+def _stack(seen: Burned, given: Given, found: Found) -> None:
     limit_C = seen.profile.stack.limit_C
     if limit_C is None:
         raise OutOfRange("set stack.limit_C in the profile")
@@ -91,7 +104,7 @@ def _stack(seen: Burned, options: argparse.Namespace, found: Found) -> None:
     if known.size < 5:
         raise OutOfRange("too few firings while clean")
     level_C, sd_K = float(known.mean()), max(float(known.std(ddof=1)), 5.0)
-    coldest = options.coldest if options.coldest is not None else _lowest(column(seen.firings, "outdoor_end"))
+    coldest = given.coldest_C if given.coldest_C is not None else _lowest(column(seen.firings, "outdoor_end"))
     try:
         if coldest is None:
             raise OutOfRange("no outdoor temperature")
@@ -141,28 +154,26 @@ def _money(seen: Burned, used: OilBurned | None, found: Found) -> None:
         found.notes.append(f"money: estimate, {'; '.join(burner.estimate_because)}")
 
 
-def _smoke(seen: Burned, options: argparse.Namespace, draws: FloatArray, found: Found) -> None:
-    if not options.smoke:
+def _smoke(seen: Burned, given: Given, draws: FloatArray, found: Found) -> None:
+    if not given.smoke:
         found.notes.append("smoke: not known; give spot tests since the cleaning with --smoke DATE=NUMBER")
         return
-    tests = sorted(_smoke_test(text) for text in options.smoke)
+    tests = sorted(given.smoke)
     hours = np.array([seen.hours_at(day_ms(day) + DAY_MS) for day, _ in tests])
     left = smoke_limit_hours(hours, np.array([number for _, number in tests]), draws)
     found.at_hours["smoke"] = np.maximum(0.0, left - (seen.hours - hours[-1]))
     found.behind["smoke"] = smoke_limit_hours
 
 
-def _ash(
-    seen: Burned, oil: Oil, used: OilBurned | None, options: argparse.Namespace, draws: FloatArray, found: Found
-) -> None:
-    if options.ash_full_kg is None or used is None or used.litres <= 0 or seen.hours <= 0:
+def _ash(seen: Burned, oil: Oil, used: OilBurned | None, given: Given, draws: FloatArray, found: Found) -> None:
+    if given.ash_full_kg is None or used is None or used.litres <= 0 or seen.hours <= 0:
         found.notes.append("ash: not known; needs refill.differential_l and --ash-full-kg, the ash at which you clean")
         return
     share, factor = retained_share([], [])
     batch = burned_batch(oil, used)
     kept = ash_budget([batch], share, factor).kept_kg
     rate = used.litres / seen.hours
-    found.at_hours["ash"] = hours_to_full(options.ash_full_kg, kept, rate, batch, share, factor, draws)
+    found.at_hours["ash"] = hours_to_full(given.ash_full_kg, kept, rate, batch, share, factor, draws)
     found.behind["ash"] = hours_to_full
 
 
@@ -204,14 +215,16 @@ def _lowest(values: FloatArray) -> float | None:
     return float(np.nanmin(values)) if np.any(np.isfinite(values)) else None
 
 
-def _date(text: str) -> date:
+def day_given(text: str) -> date:
+    """A day as a person types it. Raises: UserError"""
     try:
         return date.fromisoformat(text)
     except ValueError:
         raise UserError(f"'{text}' is no date; write it like 2026-05-01") from None
 
 
-def _smoke_test(text: str) -> tuple[date, float]:
+def smoke_given(text: str) -> tuple[date, float]:
+    """A smoke spot test as a person types it: DATE=NUMBER. Raises: UserError"""
     day, _, number = text.partition("=")
     try:
         return date.fromisoformat(day), float(number)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sootline.commands._burned import HOUR_MS, Burned
+from sootline.advice.burned import HOUR_MS, Burned
 from sootline.events import Event
 from sootline.heat.confounders import Level
 from sootline.heat.elementwise import FloatArray

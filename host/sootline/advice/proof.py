@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from sootline.commands import _burned, _ledger, _limits
-from sootline.commands._burned import day_of
+from sootline.advice import ledger, limits
+from sootline.advice.burned import burned, day_of
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.ash import AshBudget
 from sootline.heat.elementwise import FloatArray
@@ -21,17 +21,17 @@ COVARIATES = ("outdoor_end", "air_pressure_end", "nozzle_end")  # those of analy
 
 def predict(path: Path, now_ms: int, rise: tuple[float, float], ash: AshBudget | None) -> str:
     """Write the prediction down; what was written, in words. Raises: UserError while one is open"""
-    ledger = _ledger.load(path)
+    kept = ledger.load(path)
     expected = None if ash is None or ash.kept_kg <= 0 else ash.kept_kg
     try:
-        ledger = ledger.predict(Prediction(now_ms, float(rise[0]), float(rise[1]), expected))
+        kept = kept.predict(Prediction(now_ms, float(rise[0]), float(rise[1]), expected))
     except OutOfRange:
-        first = ledger.rows[-1].prediction
+        first = kept.rows[-1].prediction
         raise UserError(
             f"{path}: {first.drop_K:.0f} K were predicted on {day_of(first.written_ms)}, and stand until the cleaning "
             "is proved with --prove"
         ) from None
-    _ledger.append(path, ledger)
+    ledger.append(path, kept)
     return f"Written down: cleaning should bring the stack down by {rise[0]:.0f} ± {rise[1]:.0f} K ({path})"
 
 
@@ -40,21 +40,21 @@ def prove(store: Store, profile: Profile, now_ms: int, folder: Path, ash_kg: flo
 
     Raises: UserError without a prediction or a cleaning; OutOfRange with too few firings around it
     """
-    path = _ledger.path_of(folder, profile.furnace.id)
-    ledger = _ledger.load(path)
-    if not ledger.rows or ledger.rows[-1].outcome is not None:
+    path = ledger.path_of(folder, profile.furnace.id)
+    kept = ledger.load(path)
+    if not kept.rows or kept.rows[-1].outcome is not None:
         raise UserError(f"{path}: no prediction is open; write one before the next cleaning with --predict")
-    predicted = ledger.rows[-1].prediction
+    predicted = kept.rows[-1].prediction
     cleaned = [e.at_ms for e in profile.log if e.kind == "cleaning" and predicted.written_ms < e.at_ms <= now_ms]
     if not cleaned:
         raise UserError(f"no cleaning has been logged since the prediction of {day_of(predicted.written_ms)}")
     before, after = _sides(store, profile, cleaned[0], [*cleaned, now_ms + 1][1])
     drop_K, se_K = measured_drop(before, after)
     outcome = Outcome(cleaned[0], drop_K, se_K, ash_kg)
-    ledger = ledger.close(outcome)
-    _ledger.append(path, ledger)
+    kept = kept.close(outcome)
+    ledger.append(path, kept)
     said = verdict(predicted, outcome)
-    hits, closed = ledger.hits()
+    hits, closed = kept.hits()
     ash = {"not weighed": "", "agrees": "; the ash weighed agrees", "more": "; more ash than expected",
            "less": "; less ash than expected"}[said.ash]  # fmt: skip
     return {
@@ -71,7 +71,7 @@ def _sides(store: Store, profile: Profile, cleaned_ms: int, end_ms: int) -> tupl
     Before it the analysis knows the rise. What it took off for weather is a straight line in what was measured, found
     again from those firings, so that the firings after it are judged in the same way.
     """
-    seen = _burned.burned(store, profile, cleaned_ms, cleaned_ms)
+    seen = burned(store, profile, cleaned_ms, cleaned_ms)
     known = [e for e in seen.steady if e.number("residual_K") is not None][-FRAME:]
     after = store.events(profile.furnace.id, "steady", cleaned_ms, end_ms)[:SIDE]
     if len(known) < 5 or len(after) < 5:
@@ -80,9 +80,9 @@ def _sides(store: Store, profile: Profile, cleaned_ms: int, end_ms: int) -> tupl
             f"there are {len(known)} before and {len(after)} after it"
         )
     lit = {e.start_ms: e for e in store.events(profile.furnace.id, "firing", known[0].start_ms, end_ms)}
-    rows = {n: _limits.column([lit[e.start_ms] for e in (*known, *after)], n) for n in COVARIATES}
+    rows = {n: limits.column([lit[e.start_ms] for e in (*known, *after)], n) for n in COVARIATES}
     names = [n for n, values in rows.items() if np.all(np.isfinite(values))]
     table = np.column_stack([np.ones(len(known) + len(after)), *(rows[n] - rows[n].mean() for n in names)])
-    clean = _limits.column(known, "net_K") - _limits.column(known, "residual_K")
+    clean = limits.column(known, "net_K") - limits.column(known, "residual_K")
     frame, *_ = np.linalg.lstsq(table[: len(known)], clean, rcond=None)
-    return _limits.column(known[-SIDE:], "residual_K"), _limits.column(after, "net_K") - table[len(known) :] @ frame
+    return limits.column(known[-SIDE:], "residual_K"), limits.column(after, "net_K") - table[len(known) :] @ frame

@@ -1,0 +1,12 @@
+"""What every command on the stored history takes."""
+
+import argparse
+from pathlib import Path
+
+
+def add(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    parser.add_argument("--oil", metavar="KIND", help="kind of oil; `sootline oil --kinds` lists them")
+    parser.add_argument("--us", action="store_true", help="°F, gallons and pounds in the table")
+    parser.add_argument("--json", action="store_true", help="JSON, always in SI units")
+    parser.add_argument("--why", action="store_true", help="name the function and the source behind every figure")
