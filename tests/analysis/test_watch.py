@@ -276,3 +276,45 @@ def test_a_log_entry_changes_nothing_before_it() -> None:
     after = [a for a in site.watch.alarms if a.raised_ms < at_ms]
     assert [(a.key, a.found_ms) for a in after] == [(a.key, a.found_ms) for a in before]
     assert {a.key: a for a in site.watch.alarms} == site.told
+
+
+# what comes up while nothing is heard
+
+
+class Guessing(Watch):
+    """A watch whose engine raises an alarm by the clock alone, and clears it as told."""
+
+    def guess(self, alarm: str, at_s: float, clear_s: float | None) -> None:
+        plant = self._engine.plant
+        plant.at(ms(at_s), lambda: plant.raise_(alarm, "high"))
+        if clear_s is not None:
+            plant.at(ms(clear_s), lambda: plant.clear(alarm))
+
+
+GUESSES = (
+    ("flame-loss", 3600, None, None, "medium"),  # it stood before: it stays up
+    ("flame-loss", 5200, 7300, OFFLINE, "high"),
+    ("flame-loss", 5200, None, None, "medium"),  # it has outlived the silence: released
+    ("stack-high", 5200, 7300, None, "medium"),  # never suppressed
+    ("flame-loss", 7300, 7400, None, "medium"),  # after the silence it is no guess
+)
+
+
+@pytest.mark.parametrize(("alarm", "at_s", "clear_s", "under", "priority"), GUESSES)
+@pytest.mark.parametrize("table", [True, False])
+def test_new_alarms_stand_under_a_silent_board(
+    alarm: str, at_s: float, clear_s: float | None, under: str | None, priority: str, table: bool
+) -> None:
+    """The board is silent from 3540 s to 7200 s; the same whether its rows come live or from a table."""
+    before, after = quiet(3600), quiet(14_000, 7_200)
+    memory = Memory()
+    memory.rows = merge([before, after])
+    watch = Guessing(parse(PLAIN), memory.read)
+    watch.arrived(before, None if table else ms(3545))
+    watch.guess(alarm, at_s, clear_s)
+    watch.arrived(after, None if table else ms(7_205))
+    (found,) = [a for a in watch.alarms if a.alarm == alarm]
+    (silence,) = [a for a in watch.alarms if a.alarm == OFFLINE]
+    assert found.suppressed_by == under
+    assert (silence.priority, "escalated" in silence.detail) == ((priority, True) if under else ("medium", False))
+    assert silence.detail["act_within_min"] == (60 if under else 120)

@@ -155,8 +155,8 @@ class Book:
             return cause.channel in reads or ("*" in reads and cause.channel == entry.channel)
         if entry.alarm not in HIDES.get(cause.alarm, ()):
             return False
-        if cause.alarm == "board-offline" and entry.raised_ms < cause.raised_ms:
-            return False  # only new ones; what stood before stays up
+        if cause.alarm == "board-offline" and not (cause.stands and entry.raised_ms >= cause.raised_ms):
+            return False  # only what comes up while nothing is heard: a guess
         starves = cause.alarm in ONLY_WHEN_LOW and not entry.alarm.startswith("refill")
         return not starves or self._tank_low()
 

@@ -60,7 +60,7 @@ _NO_OIL = ("preheat-slow", "preheat-stalled", "ignition-failure", "flame-loss", 
 
 # cause -> the consequences that stand under it. `sensor-fault` (whatever reads that channel) is decided in `book`.
 HIDES: dict[str, tuple[str, ...]] = {
-    "board-offline": tuple(kind.id for kind in _KINDS if kind.id != "board-offline"),
+    "board-offline": tuple(k.id for k in _KINDS if k.id != "board-offline" and k.id not in NEVER_SUPPRESSED),
     "pump-overrun": ("refill-timeout", "refill-overdue", "refill-slowing", "refill-without-burning", "oil-use-high"),
     "refill-timeout": ("refill-overdue", *_NO_OIL),
     "refill-overdue": _NO_OIL,

@@ -1,8 +1,12 @@
 """The engine of one furnace: rows in, phases, events and alarms out. No clock, no I/O; any chunking gives the same."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+
+import numpy as np
 
 from sootline.alarms import Alarm
+from sootline.analysis.book import Entry
 from sootline.analysis.causes.finder import CauseFinder
 from sootline.analysis.detect import DETECTORS
 from sootline.analysis.follow.fire import Fire
@@ -13,6 +17,8 @@ from sootline.analysis.follow.refill import Refills
 from sootline.analysis.follow.steady import StackSeries
 from sootline.analysis.glitch import GlitchFilter
 from sootline.analysis.marks import Mark, StateTrack, state_marks
+from sootline.analysis.offline import ALARM as OFFLINE
+from sootline.analysis.offline import patience_ms
 from sootline.analysis.plant import Plant
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
@@ -56,12 +62,16 @@ class Engine:
     @property
     def alarms(self) -> list[Alarm]:
         """Every alarm so far, in the order they were raised."""
-        return [entry.record(self.plant.profile.furnace.id) for entry in self.plant.book.entries]
+        return self._records(self.plant.book.entries)
 
     def take_changed(self) -> list[Alarm]:
         """The alarms that are new or different since the last call."""
         changed, self.plant.book.changed = self.plant.book.changed, []
-        return [entry.record(self.plant.profile.furnace.id) for entry in changed]
+        return self._records(changed)
+
+    def _records(self, entries: list[Entry]) -> list[Alarm]:
+        """`board-offline` itself is told by who listens for the board (offline.py); here it only hides."""
+        return [entry.record(self.plant.profile.furnace.id) for entry in entries if entry.alarm != OFFLINE]
 
     def take_events(self) -> list[Event]:
         """The events finished since the last call."""
@@ -102,12 +112,34 @@ class Engine:
         while self._log and (span := rows.span_ms) is not None and self._log[0].at_ms <= span[1]:
             entry = self._log.pop(0)
             before = rows.between(-(2**62), entry.at_ms)
-            self._feed(before, received_ms)
+            self._hear(before, received_ms)
             self._run_timers(entry.at_ms, rows, received_ms)
             self.plant.history.now_ms = max(entry.at_ms, self.plant.now_ms)
             self.plant.logged(entry)
             rows = rows.between(entry.at_ms, 2**62)
-        self._feed(rows, received_ms)
+        self._hear(rows, received_ms)
+
+    def _hear(self, rows: Rows, received_ms: int | None) -> None:
+        """Work through `rows`, with `board-offline` in the book wherever nothing was measured for long."""
+        for part in self._parts(rows):
+            first_ms, silent_ms = (part.span_ms or (self._fed_to,))[0], self._fed_to + patience_ms(self.plant)
+            if self.plant.started_ms is not None and first_ms > silent_ms:
+                self._run_timers(silent_ms, part, received_ms)
+                self.plant.history.now_ms = max(silent_ms, self.plant.now_ms)
+                self.plant.raise_(OFFLINE, "medium")
+                self._run_timers(first_ms - 1, part, received_ms)
+                self.plant.clear(OFFLINE, at_ms=first_ms)
+            self._feed(part, received_ms)
+
+    def _parts(self, rows: Rows) -> Iterator[Rows]:
+        """The rows cut where the board was silent."""
+        words = np.union1d(rows.t_ms, [fault.t_ms for fault in rows.faults]) if rows.faults else rows.t_ms
+        cuts = words[1:][np.diff(words) > patience_ms(self.plant)]
+        if not len(cuts):
+            yield rows
+            return
+        for start, end in pairwise((-(2**62), *cuts.tolist(), 2**62)):
+            yield rows.between(start, end)
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:
         span = rows.span_ms

@@ -16,6 +16,11 @@ ALARM = "board-offline"
 INTERVALS = 5
 
 
+def patience_ms(plant: Plant) -> int:
+    """How long the board may be silent."""
+    return round(1000 * max(plant.settings.offline_s, INTERVALS * plant.sampling.interval_s))
+
+
 class Offline:
     """Follows words from the board by the host's clock.
 
@@ -48,7 +53,7 @@ class Offline:
             return
         before = int(times[0]) if self.last_ms is None else self.last_ms
         gaps = np.diff(times, prepend=before)
-        for i in np.flatnonzero(gaps > self._patience_ms(plant)):
+        for i in np.flatnonzero(gaps > patience_ms(plant)):
             self.last_ms = int(times[i - 1]) if i else before
             self.heard(int(times[i]), plant)
         self.last_ms = int(times[-1])
@@ -57,7 +62,7 @@ class Offline:
         """The host's clock stands at now_ms."""
         if self.last_ms is None:
             return
-        due_ms = self.last_ms + self._patience_ms(plant)
+        due_ms = self.last_ms + patience_ms(plant)
         high_ms = self.last_ms + round(self.settings.offline_high_s * 1000)
         if now_ms <= due_ms:
             return
@@ -67,9 +72,6 @@ class Offline:
             self._raise(priority, due_ms, plant, risky)
         if now_ms > high_ms and self.alarms[-1].priority == "medium":
             self._put(priority="high", detail={**self.alarms[-1].detail, "escalated": iso(high_ms)})
-
-    def _patience_ms(self, plant: Plant) -> int:
-        return round(1000 * max(self.settings.offline_s, INTERVALS * plant.sampling.interval_s))
 
     def _risky(self, plant: Plant) -> str | None:
         """What makes a silent board urgent, judged by its last word."""
@@ -84,7 +86,7 @@ class Offline:
 
     def _raise(self, priority: Priority, at_ms: int, plant: Plant, risky: str | None) -> None:
         kind = KINDS[ALARM]
-        detail: dict[str, Any] = {"act_within_min": kind.act_within_min, "patience_s": self._patience_ms(plant) / 1000}
+        detail: dict[str, Any] = {"act_within_min": kind.act_within_min, "patience_s": patience_ms(plant) / 1000}
         if risky:
             detail["because"] = risky
         self.alarms.append(

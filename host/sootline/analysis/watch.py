@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from sootline.alarms import Alarm
+from sootline.alarms import PRIORITIES, Alarm, iso
 from sootline.analysis.engine import Engine
 from sootline.analysis.offline import ALARM as OFFLINE
 from sootline.analysis.offline import Offline
@@ -65,6 +65,7 @@ class Watch:
         self._saves: list[tuple[int, bytes]] = []
         self._found: dict[Key, int] = {}
         self._alarms: dict[Key, Alarm] = {}
+        self._unheard: dict[Key, Alarm] = {}  # stand under a silence of the board
         self._events: list[tuple[int, Event]] = []  # when each was known, on the plant clock
         self._told = 0
         self._silences_told = 0
@@ -220,6 +221,7 @@ class Watch:
 
     def _compare(self) -> tuple[tuple[Alarm, ...], tuple[Key, ...]]:
         """All alarms, with those told so far: (new or changed, keys of those that are no more)."""
+        self._unheard.clear()
         alarms = {alarm.key: alarm for alarm in (*self._engine.alarms, *self._offline.alarms)}
         changed = self._take(alarms.values())
         removed = tuple(key for key in self._alarms if key not in alarms or key[1] in self.waiting)
@@ -246,15 +248,32 @@ class Watch:
         return Update(self._take((*self._engine.take_changed(), *silences)), (), new)
 
     def _take(self, alarms: Iterable[Alarm]) -> tuple[Alarm, ...]:
+        alarms = list(alarms)
+        self._unheard |= {alarm.key: alarm for alarm in alarms if alarm.suppressed_by == OFFLINE}
+        if self._unheard:
+            alarms += self._offline.alarms
         changed = []
         for alarm in alarms:
             if alarm.alarm in self.waiting:
                 continue
-            alarm = self._with_found(alarm)
+            alarm = self._with_found(self._lifted(alarm) if alarm.alarm == OFFLINE else alarm)
             if self._alarms.get(alarm.key) != alarm:
                 self._alarms[alarm.key] = alarm
                 changed.append(alarm)
         return tuple(changed)
+
+    def _lifted(self, silence: Alarm) -> Alarm:
+        """A silence takes the highest priority and the earliest act-by time of what it hides."""
+        end_ms = END_MS if silence.cleared_ms is None else silence.cleared_ms
+        hidden = [alarm for alarm in self._unheard.values() if silence.raised_ms <= alarm.raised_ms < end_ms]
+        if not hidden:
+            return silence
+        worst = max(hidden, key=lambda a: (PRIORITIES.index(a.priority), -a.raised_ms))
+        soonest = min(a.detail["act_within_min"] for a in (silence, *hidden))
+        detail = {**silence.detail, "act_within_min": soonest}
+        if PRIORITIES.index(worst.priority) <= PRIORITIES.index(silence.priority):
+            return replace(silence, detail=detail)
+        return replace(silence, priority=worst.priority, detail=detail | {"escalated": iso(worst.raised_ms)})
 
     def _with_found(self, alarm: Alarm) -> Alarm:
         """Running again does not change when the host first knew."""
