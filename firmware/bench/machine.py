@@ -1,6 +1,7 @@
 """Stand-in for the port's machine module: every pin and bus is answered by the host's chip bench."""
 
 import binascii
+import math
 import os
 import sys
 import time
@@ -89,13 +90,19 @@ class ADC:
         self._pin = pin.number
         self._at = -1
         self._uv = 0
+        self._wave = ()
 
     def read_uv(self):
         now = time.ticks_ms()
-        if now != self._at:
+        if now - self._at > (50 if self._wave else 0):
+            # "uV", or "uV peak hertz" for a wave on top of it
             self._at = now
-            self._uv = int(ask("adc", self._pin))
-        return self._uv
+            self._uv, *self._wave = [int(w) for w in ask("adc", self._pin).split()]
+        if not self._wave:
+            return self._uv
+        peak_uv, hertz = self._wave
+        turn = time.ticks_us() * hertz % 1000000 / 1000000
+        return min(3300000, max(0, self._uv + int(peak_uv * math.sin(2 * math.pi * turn))))
 
 
 class WDT:

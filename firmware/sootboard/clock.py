@@ -54,3 +54,21 @@ def set_rtc(utc_ms):
     if hasattr(rtc, "datetime"):
         year, month, day, hour, minute, second, weekday = time.gmtime(utc_ms // 1000 - epoch_s())[:7]
         rtc.datetime((year, month, day, weekday, hour, minute, second, utc_ms % 1000 * 1000))
+
+
+def paced(read, step_us, into, ticks_us=None, ticks_diff=None):
+    """Fill `into` with `read()` at an even pace. False if one of them came a step late or more.
+
+    This holds everything else up, so it is for some tens of milliseconds at most.
+    """
+    ticks_us = ticks_us or time.ticks_us
+    ticks_diff = ticks_diff or time.ticks_diff
+    even = True
+    start = ticks_us()
+    for i in range(len(into)):
+        late_us = -1
+        while late_us < 0:
+            late_us = ticks_diff(ticks_us(), start) - i * step_us
+        even = even and late_us < step_us
+        into[i] = read()
+    return even

@@ -122,17 +122,21 @@ def _analog(settings, board):
     out = []
     for signal in sorted(settings["analog"]):
         part = settings["analog"][signal]
-        out.append((part["channel"], _analog_driver(board, _adc(board.PINS, signal), part)))
+        out.append((part["channel"], _analog_driver(board, _adc(board.PINS, signal), part, settings["mains_hz"])))
     return out
 
 
-def _analog_driver(board, adc, part):
+def _analog_driver(board, adc, part, mains_hz):
     kind = part["kind"]
     if kind == "transducer":
         from .drivers.transducer import Transducer
 
         rail = _adc(board.PINS, "adc_5v")
         return Transducer(adc, rail, board.AIR, part.get("low", 0), part.get("high", board.AIR["full_scale_pa"]))
+    if kind == "current":
+        from .drivers.current import Current
+
+        return Current(adc, _adc(board.PINS, "adc_5v"), board.AIR, part["a_per_v"], mains_hz)
     if kind == "loop":
         from .drivers.loop import Loop
 

@@ -62,6 +62,9 @@ def board_settings(furnace: str, channels: Iterable[str], board: str = "esp32") 
     analog: dict[str, dict[str, Any]] = {}
     if "air_pressure" in wanted:
         analog["adc_air"] = {"kind": "transducer", "channel": "air_pressure"}
+    current = next((c for c in wanted if CHANNELS[c].unit == "A"), None)
+    if current and not analog:  # the transformer takes the place of the pressure transducer
+        analog["adc_air"] = {"kind": "current", "channel": current, "a_per_v": 30.0}
     if "supply_level" in wanted:
         analog["adc_level"] = {"kind": "loop", "channel": "supply_level"}
     thermometers = [c for c in wanted if CHANNELS[c].unit == "Cel" and c not in ("stack", "nozzle")]
@@ -255,7 +258,7 @@ class Bench:
         if what == "ow":
             return self._onewire(wiring, t_ms, words)
         if what == "adc":
-            return str(wiring.adc(int(words[0]), self._at(t_ms), self.faults))
+            return wiring.adc(int(words[0]), self._at(t_ms), self.faults)
         if what == "wdt":
             self.watchdog_ms = int(words[0])
             self._watchdog_ticks = ticks
@@ -412,6 +415,7 @@ class _Wiring:
         self.onewire = _OneWire(settings.get("onewire", {}))
         self._analog = {pins[s]: part for s, part in settings.get("analog", {}).items()}
         self._rail_pin = pins["adc_5v"]
+        self._mains_hz = settings.get("mains_hz", 50)
 
     @property
     def levels(self) -> int:
@@ -428,23 +432,27 @@ class _Wiring:
                 changes.append((at, self.levels))
         return changes
 
-    def adc(self, pin: int, values: Mapping[str, float | bool], faults: Mapping[str, chips.Fault]) -> int:
+    def adc(self, pin: int, values: Mapping[str, float | bool], faults: Mapping[str, chips.Fault]) -> str:
+        """Voltage [uV] at a pin; with a wave on it also its peak [uV] and frequency [Hz]."""
         air, level = self._board["AIR"], self._board["LEVEL"]
         divider = (air["divider_top_ohm"] + air["divider_bottom_ohm"]) / air["divider_bottom_ohm"]
         if pin == self._rail_pin:
-            return round(_RAIL_UV / float(divider))
+            return str(round(_RAIL_UV / float(divider)))
         part = self._analog.get(pin)
         if part is None:
-            return 0
+            return "0"
         value, fault = float(values.get(part["channel"], math.nan)), faults.get(part["channel"])
         if math.isnan(value):
             fault = "absent"
         if part["kind"] == "loop":
             low, high = part.get("low", 0.0), part.get("high", 1.0)
-            return chips.loop_uv((value - low) / (high - low), fault, level["burden_ohm"])
+            return str(chips.loop_uv((value - low) / (high - low), fault, level["burden_ohm"]))
+        if part["kind"] == "current":
+            mid_uv, peak_uv = chips.current_uv(value, fault, _RAIL_UV, divider, part["a_per_v"])
+            return f"{mid_uv} {peak_uv} {self._mains_hz}"
         low, high = part.get("low", 0.0), part.get("high", air["full_scale_pa"])
         share = (value - low) / (high - low)
-        return chips.transducer_uv(share, fault, _RAIL_UV, divider, air["ratio_zero"], air["ratio_span"])
+        return str(chips.transducer_uv(share, fault, _RAIL_UV, divider, air["ratio_zero"], air["ratio_span"]))
 
 
 def _spi_chip(part: Mapping[str, Any], board: Mapping[str, Any]) -> chips.SpiChip:

@@ -289,6 +289,15 @@ def loop_uv(share: float, fault: Fault | None, burden_ohm: float) -> int:
     return round(current_ma * burden_ohm * 1000)
 
 
+def current_uv(rms_A: float, fault: Fault | None, rail_uv: float, divider: float, a_per_v: float) -> tuple[int, int]:
+    """Middle and peak [uV] of a current transformer's wave on half of its supply, behind a divider."""
+    if fault in ("open", "absent"):
+        return 0, 0
+    if fault == "short":
+        return round(rail_uv / divider), 0
+    return round(rail_uv / 2 / divider), round(rms_A / a_per_v * math.sqrt(2) * 1e6 / divider)
+
+
 class Contact:
     """A filtered, active-low input: the pin follows the contact after the filter's delay."""
 
