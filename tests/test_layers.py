@@ -22,7 +22,8 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("broker", "files", "store", "bench", "fleet", "people"),
     # pure from here down
     ("walkthrough",),
-    ("lifecycle", "wording", "report"),
+    ("report",),
+    ("lifecycle", "wording"),
     ("analysis", "sim", "commissioning", "units"),
     ("heat",),
     ("now", "profile"),
