@@ -19,7 +19,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("ingest", "live"),
     ("mirror", "frames"),
     ("advice",),
-    ("broker", "files", "store", "bench", "fleet", "people"),
+    ("broker", "files", "store", "bench", "fleet", "people", "timeserver"),
     # pure from here down
     ("walkthrough",),
     ("report",),

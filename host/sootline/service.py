@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, TypeVar
 
+from sootline import timeserver
 from sootline.alarms import Alarm
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
@@ -31,6 +32,7 @@ from sootline.now import FurnaceNow, SetAside
 from sootline.profile import LogEntry, Profile
 from sootline.retained import RetainedAlarms
 from sootline.store import Store
+from sootline.timeserver import TimeServer
 from sootline.units import System
 from sootline.watches import Changes, Watches
 from sootline.web.app import build
@@ -57,6 +59,8 @@ class Options:
     data:     folder of store and broker
     profiles: folder of profile files; None is `data`/profiles
     record:   folder in which every message is recorded as it was taken; None records nothing
+    time_at:  address and port where boards are told the time; None is where `network` is, if port 123 can be had
+    trust_clock: tell it although nothing keeps this computer's clock right
     broker:   an outside broker; None runs our own on broker_port (0: any free one), with `network` for boards
     """
 
@@ -65,6 +69,8 @@ class Options:
     broker: Address | None = None
     broker_port: int = DEFAULT_PORT
     network: Network | None = None
+    time_at: tuple[str, int] | None = None
+    trust_clock: bool = False
     root: str = topics.ROOT
     web_host: str = "127.0.0.1"
     web_port: int = 8470
@@ -113,6 +119,7 @@ class Service:
             options.web_host,
             options.web_port,
         )
+        self.time = self._time_server()
         self._error: BaseException | None = None
         self._history: Iterable[Sequence[Message]] = ()
         self._recorder = Recorder(options.record) if options.record else None
@@ -129,6 +136,7 @@ class Service:
             if self.broker:
                 self.broker.start()
             self.web.start()
+            self._start_time()
         except BaseException:
             self.stop()
             raise
@@ -147,6 +155,8 @@ class Service:
         if self._keeper.is_alive():
             self._keeper.join(30)
         self.web.stop()
+        if self.time:
+            self.time.stop()
         if self.broker:
             self.broker.stop()
         self.store.close()
@@ -156,6 +166,24 @@ class Service:
         """Raise the error of ours that ended the worker, if one did."""
         if self._error is not None:
             raise self._error
+
+    def _time_server(self) -> TimeServer | None:
+        options = self._options
+        error_s = timeserver.vouched_error_s if options.trust_clock else timeserver.kernel_error_s
+        if options.time_at is not None:
+            return TimeServer(*options.time_at, error_s)
+        return TimeServer(options.network.host, error_s=error_s) if options.network else None
+
+    def _start_time(self) -> None:
+        """Serve the time: where a port was named it must work, else it is tried, and said if it cannot be."""
+        if self.time is None:
+            return
+        try:
+            self.time.start()
+        except UserError as error:
+            if self._options.time_at is not None:
+                raise
+            log.warning("boards are not told the time: %s", error)
 
     def _profile(self, furnace: str) -> Profile:
         return self._profiles.get(furnace) or profiles.default(furnace)

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Sequence
 from pathlib import Path
 
+from sootline import timeserver
 from sootline.broker import DEFAULT_PORT, Network
 from sootline.commands import _broker
 from sootline.errors import UserError
@@ -43,6 +44,13 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--broker-port", type=int, default=DEFAULT_PORT, metavar="PORT", help="on this machine only")
     own.add_argument("--boards-listen", metavar="ADDRESS:PORT", help="where boards on the network connect")
     own.add_argument("--boards-passwords", type=Path, metavar="FILE", help="lines of furnace:password")
+    clock = parser.add_argument_group("time for the boards")
+    clock.add_argument(
+        "--time-listen",
+        metavar="ADDRESS:PORT",
+        help="serve the time there (default: where boards connect, port 123, if permitted)",
+    )
+    clock.add_argument("--trust-clock", action="store_true", help="serve the time although nothing sets this clock")
     _broker.add(parser)
     return parser
 
@@ -56,6 +64,8 @@ def _options(options: argparse.Namespace) -> Options:
         broker=_broker.address(options),
         broker_port=options.broker_port,
         network=_network(options),
+        time_at=None if options.time_listen is None else _broker.host_port(options.time_listen, timeserver.PORT),
+        trust_clock=options.trust_clock,
         root=options.root,
         web_host=options.web_host,
         web_port=options.web_port,
