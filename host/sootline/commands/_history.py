@@ -1,4 +1,4 @@
-"""What has been stored or recorded of furnaces, to run the analysis over again: a data folder, recordings or tables."""
+"""What is known of furnaces' past, to run the analysis over again: a data folder, a server, recordings or tables."""
 
 import argparse
 import tempfile
@@ -6,16 +6,21 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from sootline.advice.burned import store_of, with_log
+from sootline.alarms import Alarm
 from sootline.analysis.sampling import Sampling
+from sootline.analysis.settings import Settings
+from sootline.analysis.watch import Watch
+from sootline.commands import _server
 from sootline.errors import UserError
 from sootline.files import profiles
 from sootline.files.recordings import Recordings, is_recording
 from sootline.files.tables import Tables, is_table
 from sootline.ingest.intake import Intake
 from sootline.profile import Profile
-from sootline.series import Rows
+from sootline.series import EMPTY, Rows
 from sootline.store import Store
 from sootline.watches import sampling_of
 from sootline.wire import topics
@@ -28,18 +33,44 @@ UNNAMED = "furnace"
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """One furnace: its profile with the log, how often its board reports, and its rows in time order, in blocks."""
+    """One furnace: its profile with the log, how often its board reports, and its rows in time order, in blocks.
+
+    state: another one means that there are other readings
+    """
 
     profile: Profile
     sampling: Sampling | None
     blocks: Callable[[], Iterable[Rows]]
+    state: str = ""
+
+    def alarms(self, profile: Profile, settings: Settings | None = None) -> list[Alarm]:
+        """The alarms under a profile and settings, each known at its own time."""
+        watch = Watch(profile, lambda start_ms, end_ms: EMPTY, settings or Settings(), self.sampling)
+        for rows in self.blocks():
+            watch.arrived(rows)
+        return watch.alarms
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="*", type=Path, metavar="FILE", help="recordings or tables instead of --data")
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    add_source(parser)
     parser.add_argument("--profile", type=Path, help="profile of the furnace (default: DATA/profiles)")
     parser.add_argument("--root", default=topics.ROOT, help=argparse.SUPPRESS)
+
+
+class Readings(Protocol):
+    """What the store and a server's reader have in common."""
+
+    def extent(self, furnace: str) -> tuple[int, int] | None: ...
+
+    def read(self, furnace: str, start_ms: int, end_ms: int) -> Rows: ...
+
+
+def add_source(parser: argparse.ArgumentParser | argparse._ArgumentGroup) -> None:
+    """Where the readings are stored: a store or a server."""
+    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    parser.add_argument("--server", metavar="URL", help="readings from a server that 'sootline mirror' has filled")
+    _server.add_dialect(parser)
 
 
 @contextmanager
@@ -48,6 +79,17 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
 
     Raises UserError for files that are missing or mixed, a folder without a store, and a furnace nothing is known of.
     """
+    if options.server is not None:
+        if options.files:
+            raise UserError("give either files or --server, not both")
+        profile_of = _profile_of(options, furnace, profiles.load_folder(options.data / "profiles"))
+        with _server.reading(options.server, options) as reader:
+            held = {
+                name: Past(profile_of(name), None, _days_of(reader, name), str(reader.extent(name)))
+                for name in reader.furnaces()
+            }
+            yield _chosen(held, furnace, options.server)
+        return
     if not options.files:
         with store_of(options.data) as store:
             given = profiles.load_folder(options.data / "profiles")
@@ -78,11 +120,12 @@ def _of_store(store: Store, profile_of: Callable[[str], Profile]) -> dict[str, P
     for name in store.furnaces():
         profile = with_log(profile_of(name), store.log(name))
         sampling = sampling_of(announced[name][1]) if name in announced else None
-        found[name] = Past(profile, sampling, _days_of(store, name))
+        state = f"{store.extent(name)} {store.last_received_ms(name)}"
+        found[name] = Past(profile, sampling, _days_of(store, name), state)
     return found
 
 
-def _days_of(store: Store, furnace: str) -> Callable[[], Iterator[Rows]]:
+def _days_of(store: Readings, furnace: str) -> Callable[[], Iterator[Rows]]:
     def days() -> Iterator[Rows]:
         extent = store.extent(furnace)
         if extent is None:

@@ -1,4 +1,4 @@
-"""Replay recordings or tables: find the alarms of the past as the service would have found them."""
+"""Find the alarms of the past as the service would have: in recordings, tables, or all that is stored of a fleet."""
 
 import argparse
 import sys
@@ -10,6 +10,7 @@ from pathlib import Path
 import msgspec
 
 from sootline.alarms import Alarm
+from sootline.commands import _fleet
 from sootline.errors import UserError
 from sootline.files import profiles
 from sootline.files.recordings import Recordings, is_recording
@@ -27,27 +28,38 @@ UNNAMED = "furnace"
 
 
 def main(argv: Sequence[str]) -> int:
-    parser = argparse.ArgumentParser("sootline replay", description="Find the alarms in recordings or tables.")
-    parser.add_argument("files", nargs="+", type=Path, metavar="FILE", help=".ndjson[.gz|.zst], .parquet or .csv")
+    parser = argparse.ArgumentParser("sootline replay", description=__doc__)
+    parser.add_argument("files", nargs="*", type=Path, metavar="FILE", help=".ndjson[.gz|.zst], .parquet or .csv")
     parser.add_argument(
         "--profile", type=Path, action="append", default=[], metavar="FILE", help="profile of a furnace (TOML)"
     )
+    _fleet.add_arguments(parser)
     parser.add_argument("--furnace", metavar="ID", help="only this furnace; the name of one whose table has none")
     parser.add_argument("--json", action="store_true", help="one alarm record a line")
     parser.add_argument("--root", default=topics.ROOT, help=argparse.SUPPRESS)
     options = parser.parse_args(argv)
     if options.furnace is not None and not topics.FURNACE_ID.fullmatch(options.furnace):
         raise UserError(f"'{options.furnace}' is no furnace id: 1 to 32 of a-z, 0-9 and '-'")
-    alarms = replay(options.files, [profiles.load(path) for path in options.profile], options.furnace, options.root)
-    for alarm in alarms:
+    failed: dict[str, str] = {}
+    if options.all:
+        if options.files or options.furnace or options.profile:
+            raise UserError("--all takes every furnace of --data or --server with the profiles of DATA/profiles")
+        alarms, failed = _fleet.replay_all(options)
+    elif not options.files:
+        raise UserError("name the recordings or tables to replay, or give --all for all that is stored")
+    else:
+        alarms = replay(options.files, [profiles.load(path) for path in options.profile], options.furnace, options.root)
+    for alarm in sorted(alarms, key=_order):
         print(msgspec.json.encode(alarm.record()).decode() if options.json else _in_words(alarm))
-    return 0
+    for name, why in sorted(failed.items()):
+        _note(f"{name} could not be analysed: {why}")
+    return 1 if failed else 0
 
 
 def replay(
     files: Sequence[Path], known: Sequence[Profile] = (), furnace: str | None = None, root: str = topics.ROOT
 ) -> list[Alarm]:
-    """Every alarm of the files in order of raised, alarm, channel; notes on what could not be used go to stderr."""
+    """Every alarm of the files, in order of raised, alarm, channel; notes on what could not be used go to stderr."""
     for path in files:
         if not path.is_file():
             raise UserError(f"{path}: there is no such file")
@@ -59,7 +71,11 @@ def replay(
     if recordings and tables:
         raise UserError("give either recordings or tables in one replay, not both")
     found = _recordings(recordings, known, furnace, root) if recordings else _tables(tables, known, furnace)
-    return sorted(found, key=lambda alarm: (alarm.raised_ms, alarm.alarm, alarm.channel or "", alarm.furnace))
+    return sorted(found, key=_order)
+
+
+def _order(alarm: Alarm) -> tuple[int, str, str, str]:
+    return alarm.raised_ms, alarm.alarm, alarm.channel or "", alarm.furnace
 
 
 def _tables(paths: Sequence[Path], known: Sequence[Profile], furnace: str | None) -> Iterator[Alarm]:

@@ -8,6 +8,7 @@ from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from sootline.commands import _server
 from sootline.errors import StoreDamaged, StoreUnavailable, UserError
 from sootline.store import Store
 from sootline.store.sealing import Retention
@@ -51,8 +52,7 @@ def _parser() -> argparse.ArgumentParser:
     backup.add_argument("target", type=Path, metavar="DEST", help="a folder that is not there yet")
     fetch = act("fetch", "fill the store with the readings of a server that 'sootline mirror' has filled", _fetch)
     fetch.add_argument("url", metavar="URL", help="of the server")
-    fetch.add_argument("--influxql", action="store_true", help="it answers InfluxQL, not the Prometheus HTTP API")
-    fetch.add_argument("--database", default="sootline", help="with --influxql (default: %(default)s)")
+    _server.add_dialect(fetch)
     return parser
 
 
@@ -142,17 +142,12 @@ def _backup(options: argparse.Namespace) -> int:
 
 
 def _fetch(options: argparse.Namespace) -> int:
-    try:
-        from sootline.mirror import InfluxReader, PrometheusReader, ServerUnavailable, fetch
-    except ModuleNotFoundError as error:
-        raise UserError(f"this needs {error.name}; pip install 'sootline[mirror]'") from None
-    reader = InfluxReader(options.url, options.database) if options.influxql else PrometheusReader(options.url)
-    with Store.open(options.data) as store:
-        try:
+    with _server.reading(options.url, options, "; what was fetched is kept, so try again") as reader:
+        from sootline.mirror import fetch
+
+        with Store.open(options.data) as store:
             n = fetch(reader, store)
-        except ServerUnavailable as error:
-            raise UserError(f"{error}; what was fetched is kept, so try again") from None
-        store.compact(time.time_ns() // 1_000_000)
+            store.compact(time.time_ns() // 1_000_000)
     print(f"{n:,} new rows in {options.data}")
     return 0
 

@@ -11,12 +11,10 @@ import msgspec
 
 from sootline.alarms import Alarm, iso
 from sootline.analysis.settings import Settings
-from sootline.analysis.watch import Watch
 from sootline.commands import _history
 from sootline.commands._history import Past
 from sootline.errors import UserError
 from sootline.profile import Profile
-from sootline.series import EMPTY
 
 NEAR_MS = 1_800_000  # raised this near to each other: the same alarm, found sooner or later
 
@@ -66,17 +64,9 @@ def main(argv: Sequence[str]) -> int:
 
 def compare(past: Past, settings: Settings, keys: dict[str, float], since_ms: int) -> tuple[list[Change], int]:
     """(what changes, how many alarms rang as it was) for one furnace from a time on."""
-    was = [a for a in run(past, past.profile, Settings()) if a.raised_ms >= since_ms]
-    would = [a for a in run(past, with_keys(past.profile, keys), settings) if a.raised_ms >= since_ms]
+    was = [a for a in past.alarms(past.profile) if a.raised_ms >= since_ms]
+    would = [a for a in past.alarms(with_keys(past.profile, keys), settings) if a.raised_ms >= since_ms]
     return pair(was, would), len(was)
-
-
-def run(past: Past, profile: Profile, settings: Settings) -> list[Alarm]:
-    """The alarms of the past under a profile and settings, each known at its own time."""
-    watch = Watch(profile, lambda start_ms, end_ms: EMPTY, settings, past.sampling)
-    for rows in past.blocks():
-        watch.arrived(rows)
-    return watch.alarms
 
 
 def pair(was: Iterable[Alarm], would: Iterable[Alarm]) -> list[Change]:
