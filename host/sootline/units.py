@@ -6,6 +6,7 @@ Source: NIST Special Publication 811 (2008), appendix B.
 """
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import Literal, get_args
@@ -159,3 +160,49 @@ def clock(t_ms: int, now_ms: int, zone: tzinfo | None = None) -> str:
     if abs(days) < 180:
         return f"{then.day} {then:%b %H:%M}"
     return f"{then.day} {then:%b %Y}"
+
+
+def day(t_ms: float, zone: tzinfo | None = None) -> str:
+    """A day as people write it: `5 Jan 2026`. Without a zone it is the zone of the machine."""
+    then = datetime.fromtimestamp(t_ms / 1000, zone)
+    return f"{then.day} {then:%b %Y}"
+
+
+# what stands behind a number in a text -> its quantity and what one of it is in the contract unit
+_SAID = {
+    "K per 100 h": ("difference", 1.0), "K/min": ("rate", 1.0), "°C": ("temperature", 1.0), "K": ("difference", 1.0),
+    "kPa": ("pressure", 1e3), "Pa": ("draft", 1.0), "L/h": ("flow", 1.0), "L": ("volume", 1.0),
+}  # fmt: skip
+_NUMBER = r"[-+−]?\d[\d,]*(?:\.\d+)?"
+_QUANTITY = re.compile(
+    rf"({_NUMBER})(?: ± ({_NUMBER}))? ({'|'.join(re.escape(u) for u in sorted(_SAID, key=len, reverse=True))})(?![\w/])"
+)
+
+
+def said(text: str, system: System) -> str:
+    """A sentence of ours whose numbers carry contract units, in the units shown: `oil 8 K too cold` -> `14 °F`.
+
+    A number without a unit behind it stays as it is. A vacuum on the suction side reads in in Hg, not in psi.
+    """
+    return _QUANTITY.sub(lambda found: _said(found, text, system), text)
+
+
+def _said(found: re.Match[str], text: str, system: System) -> str:
+    number, error, unit = found.groups()
+    quantity, factor = _SAID[unit]
+    if unit == "kPa" and "suction" in text[: found.start()].rpartition(";")[2]:
+        quantity = "vacuum"
+    label = unit_of(quantity, system)
+    tail = " per 100 h" if unit.endswith("per 100 h") else ""
+    if system == "si" and unit not in ("K", "K/min", "K per 100 h"):
+        return found[0].replace("-", MINUS)
+    value = _rescaled(number, factor, label, label.offset)
+    spread = "" if error is None else f" ± {_rescaled(error, factor, label, 0.0)}"
+    return f"{value}{spread} {label.label}{tail}"
+
+
+def _rescaled(number: str, factor: float, unit: Unit, offset: float) -> str:
+    plain = number.replace(",", "").replace(MINUS, "-")
+    digits = max(len(plain.partition(".")[2]), 0 if unit.scale in (1.0, 1.8) else unit.digits)
+    text = f"{float(plain) * factor * unit.scale + offset:{'+' if plain.startswith('+') else ''}.{digits}f}"
+    return text.replace("-", MINUS)

@@ -53,12 +53,17 @@ UNITS: dict[str, tuple[str, int, str, int, Callable[[float], float]]] = {
 }
 
 
+def value_and_unit(figure: Figure, us: bool) -> tuple[str, str]:
+    """The number (with its error) and the unit as people read them; "-" where it is not known."""
+    si, si_digits, us_unit, us_digits, _ = UNITS[figure.quantity]
+    return _number(figure, us, us_digits if us else si_digits), us_unit if us else si
+
+
 def rows(figures: Iterable[Figure], us: bool = False, why: bool = False) -> Iterator[str]:
     """The figures as lines of a table, each with its function and source below where `why`."""
     for figure in figures:
-        si, si_digits, us_unit, us_digits, _ = UNITS[figure.quantity]
-        unit, digits = (us_unit, us_digits) if us else (si, si_digits)
-        yield f"{figure.name:<26}{_number(figure, us, digits):>10} {unit:<16}{figure.note}".rstrip()
+        number, unit = value_and_unit(figure, us)
+        yield f"{figure.name:<26}{number:>10} {unit:<16}{figure.note}".rstrip()
         if why:
             found = origin(figure.function)
             yield f"    {found.function}: {found.source}"

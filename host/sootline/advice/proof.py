@@ -1,5 +1,6 @@
 """Prediction before, proof after a cleaning: what the ledger of one furnace is told."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +11,7 @@ from sootline.advice.burned import burned, day_of
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.ash import AshBudget
 from sootline.heat.elementwise import FloatArray
-from sootline.heat.proof import Outcome, Prediction, measured_drop, verdict
+from sootline.heat.proof import Ledger, Outcome, Prediction, measured_drop, verdict
 from sootline.profile import Profile
 from sootline.store import Store
 
@@ -86,3 +87,45 @@ def _sides(store: Store, profile: Profile, cleaned_ms: int, end_ms: int) -> tupl
     clean = limits.column(known, "net_K") - limits.column(known, "residual_K")
     frame, *_ = np.linalg.lstsq(table[: len(known)], clean, rcond=None)
     return limits.column(known[-SIDE:], "residual_K"), limits.column(after, "net_K") - table[len(known) :] @ frame
+
+
+@dataclass(frozen=True)
+class Cleaning:
+    """One cleaning of the log: the fall of the stack and its error [K], or why that is not known.
+
+    predicted, outcome: of the ledger, where a prediction had been written down before it
+    """
+
+    at_ms: int
+    note: str
+    drop_K: tuple[float, float] | None
+    unknown: str
+    predicted: Prediction | None = None
+    outcome: Outcome | None = None
+
+
+def cleanings(store: Store, profile: Profile, now_ms: int, kept: Ledger) -> list[Cleaning]:
+    """Every cleaning that was logged and what it did, oldest first.
+
+    Source: `heat.proof.measured_drop` over the firings around it; the ledger's own number where it was proved.
+    """
+    done = [e for e in profile.log if e.kind == "cleaning" and e.at_ms <= now_ms]
+    proved = {row.outcome.cleaned_ms: row for row in kept.rows if row.outcome is not None}
+    made = []
+    for i, entry in enumerate(done):
+        row = proved.get(entry.at_ms)
+        if row is not None and row.outcome is not None:
+            drop = (row.outcome.drop_K, row.outcome.se_K)
+            made.append(Cleaning(entry.at_ms, entry.note or "", drop, "", row.prediction, row.outcome))
+            continue
+        open_row = kept.rows[-1] if kept.rows and kept.rows[-1].outcome is None else None
+        first_since = open_row and next((e for e in done if e.at_ms > open_row.prediction.written_ms), None)
+        predicted = open_row.prediction if open_row is not None and first_since is entry else None
+        end_ms = done[i + 1].at_ms if i + 1 < len(done) else now_ms + 1
+        try:
+            drop_K, unknown = measured_drop(*_sides(store, profile, entry.at_ms, end_ms)), ""
+        except OutOfRange as error:
+            made.append(Cleaning(entry.at_ms, entry.note or "", None, str(error), predicted))
+            continue
+        made.append(Cleaning(entry.at_ms, entry.note or "", drop_K, unknown, predicted))
+    return made

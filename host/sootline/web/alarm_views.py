@@ -131,8 +131,8 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         found=units.clock(alarm.found_ms, now_ms) if late else "",
         act_within=wording.key_value("act_within_min", within, system) if standing and within is not None else "",
         then=tuple(_then(alarm, now_ms)) if standing else (),
-        causes=tuple(_causes(detail.get("causes"))),
-        first_step=alarm.first_step,
+        causes=tuple(_causes(detail.get("causes"), system)),
+        first_step=units.said(alarm.first_step, system),
         hazard=wording.HAZARDS[alarm.hazard],
         hazard_word=wording.HAZARD_WORD[alarm.hazard],
         numbers=tuple(_numbers(detail, now_ms, system)),
@@ -177,7 +177,7 @@ def _then(alarm: Alarm, now_ms: int) -> Iterable[str]:
             yield f"{words} {units.clock(_moment_ms(moment), now_ms)}"
 
 
-def _causes(causes: object) -> Iterable[CauseView]:
+def _causes(causes: object, system: System) -> Iterable[CauseView]:
     if not isinstance(causes, list | tuple):
         return
     for cause in causes:
@@ -185,8 +185,10 @@ def _causes(causes: object) -> Iterable[CauseView]:
             probability = cause.get("probability")
             percent = f"{probability:.0%}" if isinstance(probability, int | float) else ""
             evidence = cause.get("evidence") or ()
-            lines = (evidence,) if isinstance(evidence, str) else tuple(dict.fromkeys(str(line) for line in evidence))
-            yield CauseView(_sentence(str(cause["cause"])), percent, lines, str(cause.get("first") or ""))
+            lines = (evidence,) if isinstance(evidence, str) else dict.fromkeys(str(line) for line in evidence)
+            said = tuple(units.said(line, system) for line in lines)
+            step = units.said(str(cause.get("first") or ""), system)
+            yield CauseView(_sentence(str(cause["cause"])), percent, said, step)
         elif isinstance(cause, str):
             yield CauseView(_sentence(cause), "", ())
 

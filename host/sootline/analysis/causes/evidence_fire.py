@@ -49,7 +49,7 @@ def air_low(scene: Scene) -> Finding | None:
     pressure = float(np.median(running)) if len(running) else scene.level("air_Pa")
     if usual is None or pressure is None:
         return Finding(True, "atomising air off") if other else None
-    return Finding(pressure < 0.85 * usual, f"atomising air {pressure / 1000:.0f} kPa, usual {usual / 1000:.0f}")
+    return Finding(pressure < 0.85 * usual, f"atomising air {pressure / 1000:.0f} kPa, usual {usual / 1000:.0f} kPa")
 
 
 def _while_burner(scene: Scene, times: Times) -> NDArray[np.bool_]:
@@ -72,7 +72,7 @@ def air_dipped(scene: Scene) -> Finding | None:
     usual = scene.usual("air_Pa")
     if usual is None or not len(x):
         return None
-    return Finding(float(x.min()) < 0.85 * usual, f"air down to {x.min() / 1000:.0f} kPa, usual {usual / 1000:.0f}")
+    return Finding(float(x.min()) < 0.85 * usual, f"air down to {x.min() / 1000:.0f} kPa, usual {usual / 1000:.0f} kPa")
 
 
 @evidence("air-high", 0.05)
@@ -81,7 +81,7 @@ def air_high(scene: Scene) -> Finding | None:
     change = scene.change("air_Pa")
     if change is None:
         return None
-    return Finding(change[0] > 1.06 * change[1], f"air {change[0] / 1000:.0f} kPa, usual {change[1] / 1000:.0f}")
+    return Finding(change[0] > 1.06 * change[1], f"air {change[0] / 1000:.0f} kPa, usual {change[1] / 1000:.0f} kPa")
 
 
 @evidence("air-absent", 0.25)
@@ -90,7 +90,7 @@ def air_absent(scene: Scene) -> Finding | None:
     pressure, setpoint = scene.number("pressure_Pa"), scene.number("setpoint_Pa")
     if pressure is None or not setpoint:
         return None
-    return Finding(pressure < 0.3 * setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f}")
+    return Finding(pressure < 0.3 * setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f} kPa")
 
 
 @evidence("air-over", 0.1)
@@ -99,7 +99,7 @@ def air_over(scene: Scene) -> Finding | None:
     pressure, setpoint = scene.number("pressure_Pa"), scene.number("setpoint_Pa")
     if pressure is None or not setpoint:
         return None
-    return Finding(pressure > setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f}")
+    return Finding(pressure > setpoint, f"air {pressure / 1000:.0f} kPa of {setpoint / 1000:.0f} kPa")
 
 
 @evidence("air-sinking", 0.25)
@@ -109,7 +109,7 @@ def air_sinking(scene: Scene) -> Finding | None:
     if before is None or usual is None:
         return None
     holds = before < 0.96 * usual
-    return Finding(holds, f"air {before / 1000:.0f} kPa the day before, usual {usual / 1000:.0f}")
+    return Finding(holds, f"air {before / 1000:.0f} kPa the day before, usual {usual / 1000:.0f} kPa")
 
 
 @evidence("nozzle-cold", 0.08)
@@ -122,7 +122,7 @@ def nozzle_cold(scene: Scene) -> Finding | None:
     if at is None or usual is None:
         return None
     holds = at < usual - 8.0
-    return Finding(holds, f"oil at the nozzle {at:.0f} °C of {usual:.0f}")
+    return Finding(holds, f"oil at the nozzle {at:.0f} °C of {usual:.0f} °C")
 
 
 @evidence("nozzle-colder", 0.12)
@@ -131,7 +131,7 @@ def nozzle_colder(scene: Scene) -> Finding | None:
     last, usual = scene.last("lit_nozzle_C", 3), scene.usual("lit_nozzle_C")
     if last is None or usual is None:
         return None
-    return Finding(last < usual - 5.0, f"lit with the nozzle at {last:.0f} °C, usual {usual:.0f}")
+    return Finding(last < usual - 5.0, f"lit with the nozzle at {last:.0f} °C, usual {usual:.0f} °C")
 
 
 @evidence("nozzle-falls", 0.08, once=True)
@@ -155,7 +155,7 @@ def late_drift(scene: Scene) -> Finding | None:
     if before is None or usual is None or last is None or last - usual < 1.0:
         return None
     holds = before - usual > 0.25 * (last - usual)
-    return Finding(holds, f"flame after {last:.0f} s; {before:.0f} s the day before, usual {usual:.0f}")
+    return Finding(holds, f"flame after {last:.0f} s; {before:.0f} s the day before, usual {usual:.0f} s")
 
 
 @evidence("late-when-cold", 0.12)

@@ -36,7 +36,7 @@ def half_rate(scene: Scene) -> Finding | None:
     if climb is None:
         return None
     share = climb[0] / climb[1]
-    return Finding(0.3 <= share <= 0.66, f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f}")
+    return Finding(0.3 <= share <= 0.66, f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f} K/min")
 
 
 @evidence("usual-rate", 0.15, once=True)
@@ -45,7 +45,7 @@ def usual_rate(scene: Scene) -> Finding | None:
     climb = _climb(scene)
     if climb is None:
         return None
-    return Finding(climb[0] >= 0.8 * climb[1], f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f}")
+    return Finding(climb[0] >= 0.8 * climb[1], f"climbs {climb[0]:.1f} K/min, usual {climb[1]:.1f} K/min")
 
 
 @evidence("colder-start", 0.2, once=True)
@@ -58,7 +58,7 @@ def colder_start(scene: Scene) -> Finding | None:
     if usual is None:
         return None
     holds = heating.start_C < usual - 6.0
-    return Finding(holds, f"started at {heating.start_C:.0f} °C, usual {usual:.0f}")
+    return Finding(holds, f"started at {heating.start_C:.0f} °C, usual {usual:.0f} °C")
 
 
 @evidence("flat-at-boiling", 0.03)
@@ -94,7 +94,7 @@ def other_slow(scene: Scene) -> Finding | None:
     slope, usual = scene.plant.slope_per_min(channel, 300_000), other.usual_K_per_min.median
     if other.start_ms is None or slope is None or usual is None:
         return None
-    return Finding(slope < 0.7 * usual, f"{WORDS[channel]} climbs {slope:.1f} K/min, usual {usual:.1f}")
+    return Finding(slope < 0.7 * usual, f"{WORDS[channel]} climbs {slope:.1f} K/min, usual {usual:.1f} K/min")
 
 
 @evidence("refills-in-climb", 0.15)
@@ -119,7 +119,7 @@ def current_half(scene: Scene) -> Finding | None:
     usual = None if now is None else scene.usual(f"{scene.entry.channel}_heater_A")
     if now is None or usual is None or usual <= 0:
         return None
-    return Finding(0.3 < now / usual < 0.7, f"heater draws {abs(now):.1f} A, usual {usual:.1f}")
+    return Finding(0.3 < now / usual < 0.7, f"heater draws {abs(now):.1f} A, usual {usual:.1f} A")
 
 
 @evidence("current-none", 0.2, once=True)
@@ -173,7 +173,7 @@ def was_too_hot(scene: Scene) -> Finding | None:
     x = scene.plant.history.window(heating.channel, scene.now_ms - 4 * HOUR_MS, scene.now_ms)[1]
     if not len(x):
         return None
-    return Finding(float(x.max()) > target + 12.0, f"highest in 4 h {x.max():.0f} °C, set point {target:.0f}")
+    return Finding(float(x.max()) > target + 12.0, f"highest in 4 h {x.max():.0f} °C, set point {target:.0f} °C")
 
 
 @evidence("probe-jumped", 0.03, once=True)
@@ -219,7 +219,7 @@ def heater_pace(scene: Scene) -> Finding | None:
         rate = scene.plant.slope_per_min(heating.channel, 180_000)
     if usual is None or rate is None:
         return None
-    return Finding(rate > 0.5 * usual, f"climbs {rate:.1f} K/min, with its heater usually {usual:.1f}")
+    return Finding(rate > 0.5 * usual, f"climbs {rate:.1f} K/min, with its heater usually {usual:.1f} K/min")
 
 
 @evidence("stuck-heater", 0.3, once=True)

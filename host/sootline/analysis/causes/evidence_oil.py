@@ -25,7 +25,7 @@ def no_dip(scene: Scene) -> Finding | None:
     if dip is None:
         return None
     holds = dip[0] < 0.45 * dip[1]
-    return Finding(holds, f"{'no dip' if holds else 'dip'}: {max(dip[0], 0.0):.1f} K of the usual {dip[1]:.1f}")
+    return Finding(holds, f"{'no dip' if holds else 'dip'}: {max(dip[0], 0.0):.1f} K of the usual {dip[1]:.1f} K")
 
 
 @evidence("large-dip", 0.06)
@@ -95,7 +95,7 @@ def suction_weak(scene: Scene) -> Finding | None:
     pulled = _suction(scene)
     if pulled is None or pulled[1] is None or pulled[1] > -2000.0:
         return None
-    return Finding(pulled[0] > 0.5 * pulled[1], f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f}")
+    return Finding(pulled[0] > 0.5 * pulled[1], f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f} kPa")
 
 
 @evidence("suction-deep", 0.2)
@@ -105,7 +105,7 @@ def suction_deep(scene: Scene) -> Finding | None:
     if pulled is None or pulled[1] is None:
         return None
     holds = pulled[0] < min(1.35 * pulled[1], pulled[1] - 3000.0)
-    return Finding(holds, f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f}")
+    return Finding(holds, f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f} kPa")
 
 
 @evidence("suction-shut", 0.05)
@@ -214,7 +214,7 @@ def oil_rate_up(scene: Scene) -> Finding | None:
     last, usual = scene.last("refill_interval_s", 4), scene.usual("refill_interval_s")
     if last is None or usual is None:
         return None
-    return Finding(last < 0.92 * usual, f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f}")
+    return Finding(last < 0.92 * usual, f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f} min")
 
 
 @evidence("oil-rate-down", 0.12)
@@ -223,7 +223,7 @@ def oil_rate_down(scene: Scene) -> Finding | None:
     last, usual = scene.last("refill_interval_s", 3), scene.usual("refill_interval_s")
     if last is None or usual is None:
         return None
-    return Finding(last > 1.10 * usual, f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f}")
+    return Finding(last > 1.10 * usual, f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f} min")
 
 
 @evidence("oil-rate-always", 0.15)
@@ -232,7 +232,8 @@ def oil_rate_always(scene: Scene) -> Finding | None:
     last, usual = scene.last("refill_interval_s", 4), scene.usual("refill_interval_s")
     if last is None or usual is None:
         return None
-    return Finding(abs(last / usual - 1) < 0.04, f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f}")
+    words = f"a refill every {last / 60:.1f} min of fire, usual {usual / 60:.1f} min"
+    return Finding(abs(last / usual - 1) < 0.04, words)
 
 
 @evidence("idle-refills", 0.05)

@@ -9,7 +9,7 @@ def _compared(scene: Scene, feature: str, unit: str, what: str, up: float, by: f
     if change is None:
         return None
     now, usual = change
-    return Finding(now > up * usual and now > usual + by, f"{what} {now:.0f} {unit}, usual {usual:.0f}")
+    return Finding(now > up * usual and now > usual + by, f"{what} {now:.0f} {unit}, usual {usual:.0f} {unit}")
 
 
 @evidence("stack-up", 0.12)
@@ -24,7 +24,7 @@ def stack_down(scene: Scene) -> Finding | None:
     change = scene.change("stack_net_K")
     if change is None:
         return None
-    return Finding(change[0] < change[1] - 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f}")
+    return Finding(change[0] < change[1] - 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f} K")
 
 
 @evidence("air-rise-up", 0.1)
@@ -55,7 +55,7 @@ def return_cold(scene: Scene) -> Finding | None:
     change = scene.change("return_C")
     if change is None:
         return None
-    return Finding(change[0] < change[1] - 5.0, f"return air {change[0]:.0f} °C, usual {change[1]:.0f}")
+    return Finding(change[0] < change[1] - 5.0, f"return air {change[0]:.0f} °C, usual {change[1]:.0f} °C")
 
 
 @evidence("draft-drop-up", 0.12)
@@ -70,7 +70,7 @@ def draft_weak(scene: Scene) -> Finding | None:
     change = scene.change("draft_Pa")
     if change is None or change[1] > -3.0:
         return None
-    return Finding(change[0] > 0.67 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f}")
+    return Finding(change[0] > 0.67 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f} Pa")
 
 
 @evidence("draft-strong", 0.1)
@@ -79,7 +79,7 @@ def draft_strong(scene: Scene) -> Finding | None:
     change = scene.change("draft_Pa")
     if change is None or change[1] > -3.0:
         return None
-    return Finding(change[0] < 1.33 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f}")
+    return Finding(change[0] < 1.33 * change[1], f"breech draft {change[0]:.0f} Pa, usual {change[1]:.0f} Pa")
 
 
 @evidence("ash-known", 0.2)
@@ -116,7 +116,7 @@ def low_from_first(scene: Scene) -> Finding | None:
     change = scene.change("stack_net_K")
     if change is None:
         return None
-    return Finding(abs(change[0] - change[1]) < 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f}")
+    return Finding(abs(change[0] - change[1]) < 10.0, f"net stack {change[0]:.0f} K, usual {change[1]:.0f} K")
 
 
 @evidence("blower-off", 0.06)
@@ -137,8 +137,8 @@ def air_usual_when_open(scene: Scene) -> Finding | None:
         return None
     rise = float(x.max()) - scene.fire.air_C()
     if rise < 0.85 * usual:
-        return Finding(False, f"little warm air reaches the probe: rise {rise:.0f} K, usual {usual:.0f}")
-    return Finding(rise < 1.04 * usual, f"warm-air rise {rise:.0f} K when it opened, usual {usual:.0f}")
+        return Finding(False, f"little warm air reaches the probe: rise {rise:.0f} K, usual {usual:.0f} K")
+    return Finding(rise < 1.04 * usual, f"warm-air rise {rise:.0f} K when it opened, usual {usual:.0f} K")
 
 
 @evidence("rise-creeping", 0.3)
@@ -149,4 +149,4 @@ def rise_creeping(scene: Scene) -> Finding | None:
         return None
     now, usual = change
     holds = 1.03 * usual < before < usual + 0.8 * (now - usual)
-    return Finding(holds, f"warm-air rise {before:.0f} K the day before, usual {usual:.0f}")
+    return Finding(holds, f"warm-air rise {before:.0f} K the day before, usual {usual:.0f} K")
