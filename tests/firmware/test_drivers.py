@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sootline.bench import _OneWire
+from sootline.bench.wiring import OneWire
 from sootline.sim import chips
 
 ROMS = {chips.rom_id(7).hex(): "tank", chips.rom_id(8).hex(): "room", chips.rom_id(0x123456).hex(): "supply"}
@@ -44,7 +44,7 @@ class _Line:
     """The 1-Wire line with its thermometers, as the bit routines of the port see it."""
 
     def __init__(self) -> None:
-        self.devices = _OneWire(ROMS)
+        self.devices = OneWire(ROMS)
         self.values = {"tank": 60.0, "room": 15.0, "supply": -3.5}
         self.faults: dict[str, chips.Fault] = {}
         self.pending = bytearray()
