@@ -1,11 +1,12 @@
 """Verdicts wait for the steps they need, once a record has been started; limits and everything else go on."""
 
+import json
 from datetime import date
 from pathlib import Path
 
 import pytest
 
-from sootline import walkthrough
+from sootline import cli, walkthrough
 from sootline.alarms import Alarm
 from sootline.analysis.catalogue import HIDES, KINDS
 from sootline.analysis.watch import Watch
@@ -132,6 +133,24 @@ def test_the_record_is_read_at_start_and_when_it_changes(stored: tuple[Path, Row
         commissioning.add(data, "engine-shed", "ice_point", DAY, "Maud", VALUES, "nozzle")
         assert "preheat-slow" in names(list(watches.tick(end_ms + 2000).alarms.values()))
         assert not watches.tick(end_ms + 3000)
+
+
+def test_an_analysis_of_the_past_waits_as_the_service_does(
+    stored: tuple[Path, Rows], capsys: pytest.CaptureFixture[str]
+) -> None:
+    data, _ = stored
+    (data / "profiles").mkdir()
+    (data / "profiles" / "engine-shed.toml").write_text(ON_CALL)
+
+    def found() -> set[str]:
+        assert cli.main(["replay", "--all", "--workers", "1", "--json", "--data", str(data)]) == 0
+        return {json.loads(line)["alarm"] for line in capsys.readouterr().out.splitlines()}
+
+    assert "preheat-slow" in found()
+    commissioning.add(data, "engine-shed", "ice_point", DAY, "Maud", VALUES, "tank")
+    assert "preheat-slow" not in found()
+    commissioning.add(data, "engine-shed", "ice_point", DAY, "Maud", VALUES, "nozzle")
+    assert "preheat-slow" in found()
 
 
 def test_a_record_that_breaks_stays_in_force_and_is_told(stored: tuple[Path, Rows]) -> None:

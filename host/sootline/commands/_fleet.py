@@ -19,6 +19,7 @@ from tqdm import tqdm
 
 import sootline
 from sootline.alarms import Alarm
+from sootline.channels import CHANNELS
 from sootline.commands import _history
 from sootline.commands._history import Past
 from sootline.errors import SootlineError, UserError
@@ -54,7 +55,7 @@ def analyse(options: argparse.Namespace, furnace: str) -> bytes:
     """The alarms of one furnace's past, encoded; runs in a worker."""
     with _history.opened(options, furnace) as pasts:
         past = pasts[furnace]
-        return msgspec.json.encode(past.alarms(past.profile))
+        return msgspec.json.encode(past.alarms())
 
 
 def replay_all(options: argparse.Namespace) -> tuple[list[Alarm], dict[str, str]]:
@@ -82,8 +83,9 @@ def _tasks(options: argparse.Namespace) -> list[Task]:
 
 
 def _of(past: Past) -> str:
-    """A fingerprint of the readings, the profile, the log and the analysis; another one means: analyse again."""
-    return hashlib.sha256(repr((past.state, past.profile, past.sampling, _program())).encode()).hexdigest()
+    """A fingerprint of all that the alarms follow from, the analysis included; another one means: analyse again."""
+    told = (past.state, past.profile, past.sampling, past.waiting(CHANNELS), _program())
+    return hashlib.sha256(repr(told).encode()).hexdigest()
 
 
 @cache

@@ -2,9 +2,10 @@
 
 import argparse
 import tempfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
@@ -16,6 +17,7 @@ from sootline.analysis.watch import Watch
 from sootline.commands import _server
 from sootline.errors import UserError
 from sootline.files import profiles
+from sootline.files.commissioning import Records
 from sootline.files.recordings import Recordings, is_recording
 from sootline.files.tables import Tables, is_table
 from sootline.ingest.intake import Intake
@@ -35,19 +37,24 @@ UNNAMED = "furnace"
 class Past:
     """One furnace: its profile with the log, how often its board reports, and its rows in time order, in blocks.
 
-    state: another one means that there are other readings
+    waiting: the alarms that wait for commissioning, given the channels that have told something
+    state:   another one means that there are other readings
     """
 
     profile: Profile
     sampling: Sampling | None
     blocks: Callable[[], Iterable[Rows]]
+    waiting: Callable[[Collection[str]], Mapping[str, str]] = lambda fitted: {}
     state: str = ""
 
-    def alarms(self, profile: Profile, settings: Settings | None = None) -> list[Alarm]:
-        """The alarms under a profile and settings, each known at its own time."""
-        watch = Watch(profile, lambda start_ms, end_ms: EMPTY, settings or Settings(), self.sampling)
+    def alarms(self, profile: Profile | None = None, settings: Settings | None = None) -> list[Alarm]:
+        """The alarms, each known at its own time, under this or another profile and settings."""
+        watch = Watch(profile or self.profile, lambda start_ms, end_ms: EMPTY, settings or Settings(), self.sampling)
+        fitted: set[str] = set()
         for rows in self.blocks():
             watch.arrived(rows)
+            fitted.update(rows.values, (fault.channel for fault in rows.faults))
+        watch.wait_for(self.waiting(fitted))
         return watch.alarms
 
 
@@ -83,17 +90,22 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
         if options.files:
             raise UserError("give either files or --server, not both")
         profile_of = _profile_of(options, furnace, profiles.load_folder(options.data / "profiles"))
+        records = Records(options.data)
         with _server.reading(options.server, options) as reader:
             held = {
-                name: Past(profile_of(name), None, _days_of(reader, name), str(reader.extent(name)))
+                name: Past(
+                    profile_of(name), None, _days_of(reader, name),
+                    partial(records.waiting, name), str(reader.extent(name)),
+                )
                 for name in reader.furnaces()
-            }
+            }  # fmt: skip
             yield _chosen(held, furnace, options.server)
         return
     if not options.files:
         with store_of(options.data) as store:
             given = profiles.load_folder(options.data / "profiles")
-            yield _chosen(_of_store(store, _profile_of(options, furnace, given)), furnace, str(options.data))
+            found = _of_store(store, _profile_of(options, furnace, given), Records(options.data))
+            yield _chosen(found, furnace, str(options.data))
         return
     missing = [path for path in options.files if not path.is_file()]
     if missing:
@@ -109,19 +121,19 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
             for messages in _batches(Recordings(options.files)):
                 intake.take(messages)
             intake.settle()
-            yield _chosen(_of_store(store, profile_of), furnace, "the recordings")
+            yield _chosen(_of_store(store, profile_of, Records(Path(folder))), furnace, "the recordings")
     else:
         raise UserError("give either recordings (.ndjson) or tables (.parquet, .csv), not both")
 
 
-def _of_store(store: Store, profile_of: Callable[[str], Profile]) -> dict[str, Past]:
+def _of_store(store: Store, profile_of: Callable[[str], Profile], records: Records) -> dict[str, Past]:
     announced = store.announcements()
     found = {}
     for name in store.furnaces():
         profile = with_log(profile_of(name), store.log(name))
         sampling = sampling_of(announced[name][1]) if name in announced else None
         state = f"{store.extent(name)} {store.last_received_ms(name)}"
-        found[name] = Past(profile, sampling, _days_of(store, name), state)
+        found[name] = Past(profile, sampling, _days_of(store, name), partial(records.waiting, name), state)
     return found
 
 

@@ -17,12 +17,11 @@ from sootline.analysis.engine import Engine
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.analysis.usual import Usual
-from sootline.analysis.watch import Watch
 from sootline.channels import CHANNELS
 from sootline.commands import _history
 from sootline.commands._history import Past
 from sootline.errors import UserError
-from sootline.series import EMPTY, Rows
+from sootline.series import Rows
 from sootline.units import System
 
 NOT_NUMBERS = ("causes", "blind_to")
@@ -75,10 +74,7 @@ def explain(past: Past, name: str, alarm: Alarm | None, units: System = "si") ->
 
 def _find(past: Past, name: str, channel: str, raised: str | None) -> Alarm | None:
     """The last alarm of that name in the past, or the one raised at a time; None when it never rang."""
-    watch = Watch(past.profile, lambda start_ms, end_ms: EMPTY, sampling=past.sampling)
-    for rows in past.blocks():
-        watch.arrived(rows)
-    found = [a for a in watch.alarms if a.alarm == name and channel in ("", a.channel or "")]
+    found = [a for a in past.alarms() if a.alarm == name and channel in ("", a.channel or "")]
     if raised is None:
         return found[-1] if found else None
     chosen = [a for a in found if str(iso(a.raised_ms)).startswith(raised.removesuffix("Z"))]

@@ -64,7 +64,7 @@ def main(argv: Sequence[str]) -> int:
 
 def compare(past: Past, settings: Settings, keys: dict[str, float], since_ms: int) -> tuple[list[Change], int]:
     """(what changes, how many alarms rang as it was) for one furnace from a time on."""
-    was = [a for a in past.alarms(past.profile) if a.raised_ms >= since_ms]
+    was = [a for a in past.alarms() if a.raised_ms >= since_ms]
     would = [a for a in past.alarms(with_keys(past.profile, keys), settings) if a.raised_ms >= since_ms]
     return pair(was, would), len(was)
 
