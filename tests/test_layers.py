@@ -17,7 +17,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("service",),
     ("web", "watches", "retained"),
     ("ingest", "live"),
-    ("mirror", "frames"),
+    ("mirror", "frames", "boards"),
     ("advice",),
     ("broker", "files", "store", "bench", "fleet", "people", "timeserver"),
     # pure from here down

@@ -20,7 +20,7 @@ from sootline.errors import UserError
 
 FORMAT = "sootboard-release 1"
 SIGNED = b"sootboard release\n"  # ahead of what is signed, so that a signature serves for nothing else
-MPY_VERSION = 6  # bytecode that MicroPython 1.23 to 1.29 load
+MPY_VERSION = 6  # bytecode that MicroPython 1.19 to 1.29 load
 _VERSION = re.compile(r'^VERSION = "(\d+\.\d+\.\d+)"$', re.MULTILINE)
 
 
