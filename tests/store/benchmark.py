@@ -12,8 +12,11 @@ import json
 import multiprocessing
 import sqlite3
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
+import urllib.request
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -136,9 +139,9 @@ def export(port: int, channel: str, start_ms: int, end_ms: int) -> list[tuple[np
     return [(np.array(series["timestamps"]), np.array(series["values"])) for series in found]
 
 
-def ingest(folder: Path, rows: Rows, n: int) -> tuple[float, float]:
+def ingest(folder: Path, rows: Rows, n: int, first_seq: int = 0) -> tuple[float, float]:
     """Samples a second, and a second of processor time, committed every 100 packs of n samples."""
-    packs = packs_of(rows, 0, n)
+    packs = packs_of(rows, first_seq, n)
     with Store.open(folder) as store:
         begin, busy = time.perf_counter(), time.process_time()
         for i in range(0, len(packs), 100):
@@ -146,6 +149,32 @@ def ingest(folder: Path, rows: Rows, n: int) -> tuple[float, float]:
                 for pack in packs[i : i + 100]:
                     batch.pack(pack, pack.base_ms or 0, pack.base_ms or 0)
         return len(rows) / (time.perf_counter() - begin), len(rows) / (time.process_time() - busy)
+
+
+def beside_mirror(folder: Path, days: list[Rows]) -> tuple[float, float, float]:
+    """(samples a second of ingest beside a mirror that drains a day, the same alone before it, lines it sent then)."""
+    alone, _ = ingest(folder / "store", days[0], 1)
+    with victoria_metrics(folder / "server") as (port, _):
+        command = [sys.executable, "-m", "sootline", "mirror", f"http://127.0.0.1:{port}", "--data", folder / "store"]
+        with subprocess.Popen(command, stderr=subprocess.DEVNULL) as mirror:
+            while not received(port):
+                time.sleep(0.01)
+            before = received(port)
+            rate, _ = ingest(folder / "store", days[1], 1, len(days[0]))
+            sent = received(port) - before
+            mirror.terminate()
+    return rate, alone, sent
+
+
+def received(port: int) -> int:
+    """How many values a server has taken in by the line protocol."""
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics", timeout=30) as answer:
+        told = [
+            text
+            for text in answer.read().decode().splitlines()
+            if text.startswith('vm_rows_inserted_total{type="influx"}')
+        ]
+    return int(float(told[0].split()[1])) if told else 0
 
 
 def write_on(folder: Path, rows: Rows, end_ms: int, over: Any) -> None:
@@ -243,6 +272,12 @@ def main() -> None:
             rate, busy = ingest(folder / f"ingest-{n_rows}", days[0], n_rows)
             title = f"ingest, commit per 100 packs of {n_rows} sample{'s' * (n_rows > 1)}"
             line(title, f"{rate:,.0f}/s", f"{busy:,.0f} per CPU second", goal)
+        rate, alone, sent = beside_mirror(folder / "mirrored", days)
+        line(
+            "ingest of single samples beside a mirror draining a day",
+            f"{rate:,.0f}/s",
+            f"{rate / alone:.2f} of alone; {sent:,} values sent",
+        )
         store = Store.open(folder / "ours")
         load_ours(store, days)
         plain = load_sqlite(folder / "plain.db", days)
