@@ -21,7 +21,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("advice",),
     ("broker", "files", "store", "bench", "fleet", "people", "timeserver"),
     # pure from here down
-    ("walkthrough",),
+    ("walkthrough", "messages"),
     ("report",),
     ("lifecycle", "wording"),
     ("analysis", "sim", "commissioning", "units"),

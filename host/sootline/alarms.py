@@ -26,6 +26,16 @@ class Acknowledgement:
 
 
 @dataclass(frozen=True, slots=True)
+class Shelf:
+    """Somebody wants to hear no more of an alarm until until_ms, for a reason."""
+
+    by: str
+    reason: str
+    at_ms: int
+    until_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Alarm:
     """One alarm of one furnace. Times are milliseconds since the Unix epoch, UTC.
 
@@ -46,15 +56,15 @@ class Alarm:
     detail: Mapping[str, Any] = field(default_factory=dict)
     suppressed_by: str | None = None
     acknowledged: Acknowledgement | None = None
-    shelved_until_ms: int | None = None
+    shelved: Shelf | None = None
 
     @property
     def key(self) -> tuple[str, str, str | None, int]:
         return (self.furnace, self.alarm, self.channel, self.raised_ms)
 
     def record(self) -> dict[str, Any]:
-        """The JSON form of the contract."""
-        acknowledged = self.acknowledged
+        """The JSON form of the contract; `shelved` (by, at, reason) stands in it only while it lies on the shelf."""
+        acknowledged, shelved = self.acknowledged, self.shelved
         return {
             "furnace": self.furnace,
             "alarm": self.alarm,
@@ -65,9 +75,9 @@ class Alarm:
             "cleared": iso(self.cleared_ms),
             "found": iso(self.found_ms),
             "acknowledged": acknowledged and {"by": acknowledged.by, "at": iso(acknowledged.at_ms)},
-            "shelved_until": iso(self.shelved_until_ms),
+            "shelved_until": iso(shelved.until_ms) if shelved else None,
             "suppressed_by": self.suppressed_by,
             "hazard": self.hazard,
             "first_step": self.first_step,
             "detail": dict(self.detail),
-        }
+        } | ({"shelved": {"by": shelved.by, "at": iso(shelved.at_ms), "reason": shelved.reason}} if shelved else {})

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
-from sootline.alarms import PRIORITIES, Acknowledgement, Alarm
+from sootline.alarms import PRIORITIES, Acknowledgement, Alarm, Shelf
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.watch import Key
 
@@ -16,19 +16,20 @@ RETURNED_SHOWN_MS = 24 * 3_600_000  # a returned alarm nobody acknowledged stays
 
 
 def merge(
-    alarm: Alarm, acknowledged: Acknowledgement | None = None, shelved_until_ms: int | None = None, now_ms: int = 0
+    alarm: Alarm, acknowledged: Acknowledgement | None = None, shelved: Shelf | None = None, now_ms: int = 0
 ) -> Alarm:
-    """The record with people's acts. A rise in priority after an acknowledgement asks for a new one."""
-    shelved = shelved_until_ms is not None and shelved_until_ms > now_ms
+    """The record with people's acts. A rise in priority after them undoes them: it asks anew, and leaves the shelf."""
+    if shelved is not None and shelved.until_ms <= now_ms:
+        shelved = None
     escalated_ms = _escalated_ms(alarm)
     if acknowledged is not None and escalated_ms is not None and escalated_ms > acknowledged.at_ms:
         acknowledged = None
+    if shelved is not None and escalated_ms is not None and escalated_ms > shelved.at_ms:
+        shelved = None
     state = alarm.state
     if alarm.cleared_ms is None and state != "suppressed":
         state = "shelved" if shelved else "acknowledged" if acknowledged else "unacknowledged"
-    return replace(
-        alarm, state=state, acknowledged=acknowledged, shelved_until_ms=shelved_until_ms if shelved else None
-    )
+    return replace(alarm, state=state, acknowledged=acknowledged, shelved=shelved)
 
 
 def stands(alarm: Alarm) -> bool:
@@ -54,7 +55,7 @@ class AlarmList:
     """
 
     acknowledged: dict[Key, Acknowledgement] = field(default_factory=dict)
-    shelved_until_ms: dict[Key, int] = field(default_factory=dict)
+    shelved: dict[Key, Shelf] = field(default_factory=dict)
     merged: dict[Key, Alarm] = field(default_factory=dict)
     _found: dict[Key, Alarm] = field(default_factory=dict)
 
@@ -73,18 +74,18 @@ class AlarmList:
         self.acknowledged[key] = Acknowledgement(by, now_ms)
         return self._merge([key], now_ms)
 
-    def shelve(self, key: Key, until_ms: int, now_ms: int) -> list[Alarm]:
-        """Somebody wants to hear no more of it until until_ms."""
+    def shelve(self, key: Key, shelf: Shelf, now_ms: int) -> list[Alarm]:
+        """Somebody wants to hear no more of it for a while."""
         if key not in self._found:
             return []
-        self.shelved_until_ms[key] = until_ms
+        self.shelved[key] = shelf
         return self._merge([key], now_ms)
 
     def unshelve(self, now_ms: int) -> list[Alarm]:
         """What has lain on the shelf long enough comes off it."""
-        due = [key for key, until_ms in self.shelved_until_ms.items() if until_ms <= now_ms]
+        due = [key for key, shelf in self.shelved.items() if shelf.until_ms <= now_ms]
         for key in due:
-            del self.shelved_until_ms[key]
+            del self.shelved[key]
         return self._merge([key for key in due if key in self._found], now_ms)
 
     def in_sight(self, furnace: str, now_ms: int) -> tuple[Alarm, ...]:
@@ -100,7 +101,7 @@ class AlarmList:
     def _merge(self, keys: Iterable[Key], now_ms: int) -> list[Alarm]:
         changed = []
         for key in keys:
-            alarm = merge(self._found[key], self.acknowledged.get(key), self.shelved_until_ms.get(key), now_ms)
+            alarm = merge(self._found[key], self.acknowledged.get(key), self.shelved.get(key), now_ms)
             if self.merged.get(key) != alarm:
                 self.merged[key] = alarm
                 changed.append(alarm)

@@ -30,6 +30,7 @@ class Shelve:
     key: Key
     until_ms: int
     by: str
+    reason: str
     done: "Future[bool]"
 
 
@@ -102,9 +103,9 @@ class Live:
         """Note that `by` has the alarm; False when there is no such alarm any more. Raises UserError."""
         return self._ask(lambda done: Acknowledge(key, by, done))
 
-    def shelve(self, key: Key, until_ms: int, by: str) -> bool:
+    def shelve(self, key: Key, until_ms: int, by: str, reason: str) -> bool:
         """Shelve an alarm until until_ms; False when there is no such alarm any more. Raises UserError."""
-        return self._ask(lambda done: Shelve(key, until_ms, by, done))
+        return self._ask(lambda done: Shelve(key, until_ms, by, reason, done))
 
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know. Raises UserError."""

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import IO, TypeVar
 
 from sootline import timeserver
-from sootline.alarms import Alarm
+from sootline.alarms import Alarm, Shelf
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.errors import SootlineError, StoreUnavailable, UserError
@@ -221,9 +221,7 @@ class Service:
 
     def _resume(self) -> None:
         """Bring the watches to where an earlier run stopped."""
-        self._alarms = AlarmList(
-            self.store.acknowledgements(), {key: kept.until_ms for key, kept in self.store.shelved().items()}
-        )
+        self._alarms = AlarmList(self.store.acknowledgements(), self.store.shelved())
         for name in sorted({*self.store.furnaces(), *self._profiles}):
             changes = self._watches.resume(name, now_ms())
             found = {alarm.key: alarm for alarm in self._watches.furnaces[name].watch.alarms}
@@ -298,7 +296,7 @@ class Service:
         if isinstance(act, Acknowledge):
             changed = self._alarms.acknowledge(act.key, act.by, now)
         else:
-            changed = self._alarms.shelve(act.key, act.until_ms, now)
+            changed = self._alarms.shelve(act.key, Shelf(act.by, act.reason, now, act.until_ms), now)
         if changed:
             self._persist(lambda: self._write_act(act, now, changed))
             self._publish()
@@ -314,7 +312,7 @@ class Service:
             if isinstance(act, Acknowledge):
                 batch.acknowledge(act.key, act.by, at_ms)
             else:
-                batch.shelve(act.key, act.until_ms, act.by, at_ms)
+                batch.shelve(act.key, Shelf(act.by, act.reason, at_ms, act.until_ms))
             batch.alarms(put=changed)
 
     def _tick(self, *, settle: bool) -> None:

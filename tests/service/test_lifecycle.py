@@ -2,12 +2,13 @@
 
 from dataclasses import replace
 
-from sootline.alarms import Acknowledgement, Alarm, iso
+from sootline.alarms import Acknowledgement, Alarm, Shelf, iso
 from sootline.lifecycle import RETURNED_SHOWN_MS, AlarmList, in_sight, merge, stands
 
 T = 1_767_603_600_000
 ALARM = Alarm("engine-shed", "refill-timeout", None, "high", "unacknowledged", T, None, T, "none", "Look.")
 LATCHED = replace(ALARM, alarm="oil-overtemperature", channel="tank", priority="critical", hazard="fire")
+SHELF = Shelf("Maud", "waiting for a part", T, T + 1000)
 MAUD = Acknowledgement("Maud", T + 60_000)
 
 
@@ -47,24 +48,31 @@ def test_a_rise_in_priority_asks_to_be_acknowledged_anew() -> None:
 def test_a_shelved_alarm_comes_off_the_shelf_by_itself() -> None:
     alarms = AlarmList()
     alarms.update({ALARM.key: ALARM}, (), T)
-    [shelved] = alarms.shelve(ALARM.key, T + 1000, T)
-    assert shelved.state == "shelved" and shelved.shelved_until_ms == T + 1000
+    [shelved] = alarms.shelve(ALARM.key, SHELF, T)
+    assert shelved.state == "shelved" and shelved.shelved == SHELF
+    assert shelved.record()["shelved"] == {"by": "Maud", "at": iso(T), "reason": "waiting for a part"}
     assert alarms.unshelve(T + 999) == []
     [back] = alarms.unshelve(T + 1000)
-    assert back.state == "unacknowledged" and back.shelved_until_ms is None
+    assert back.state == "unacknowledged" and back.shelved is None and "shelved" not in back.record()
     assert alarms.unshelve(T + 2000) == []
+
+
+def test_a_rise_in_priority_takes_an_alarm_off_the_shelf() -> None:
+    risen = replace(ALARM, priority="critical", detail={"escalated": iso(T + 500)})
+    assert merge(risen, None, SHELF, T + 600).state == "unacknowledged"
+    assert merge(risen, None, replace(SHELF, at_ms=T + 500), T + 600).state == "shelved"
 
 
 def test_suppressed_alarms_stay_suppressed_whatever_is_done() -> None:
     suppressed = replace(ALARM, state="suppressed", suppressed_by="leak")
-    assert merge(suppressed, MAUD, T + 1000, T).state == "suppressed"
+    assert merge(suppressed, MAUD, SHELF, T).state == "suppressed"
     gone = replace(replace(LATCHED, state="suppressed"), cleared_ms=T + 1)
     assert not stands(gone) and not in_sight(gone, T + 2)
 
 
 def test_acts_on_alarms_that_are_no_more_do_nothing() -> None:
     alarms = AlarmList()
-    assert alarms.acknowledge(ALARM.key, "Maud", T) == [] == alarms.shelve(ALARM.key, T + 1, T)
+    assert alarms.acknowledge(ALARM.key, "Maud", T) == [] == alarms.shelve(ALARM.key, SHELF, T)
     alarms.update({ALARM.key: ALARM}, (), T)
     assert len(alarms.acknowledge(ALARM.key, "Maud", T)) == 1
     assert alarms.update({}, [ALARM.key], T) == [] and alarms.merged == {}

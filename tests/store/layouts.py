@@ -8,7 +8,9 @@ import sys
 import tempfile
 from pathlib import Path
 
+from sootline.alarms import Shelf
 from sootline.events import Event
+from sootline.messages.message import Message
 from sootline.profile import LogEntry
 from sootline.series import SensorFault
 from sootline.store import Store, parts, schema
@@ -18,6 +20,8 @@ from tests.store.test_records import ALARM
 FOLDER = Path(__file__).with_name("released")
 EVENT = Event(FURNACE, "refill", START_MS, START_MS + 9000, {"on_time_s": 9.1, "full": True, "dip_K": None})
 ENTRY = LogEntry(START_MS, "setpoint", "tank", 65.0, "winter")
+SHELF = Shelf("Idris", "", START_MS + 61, START_MS + 10**6)  # the first layout had no reason
+MESSAGE = Message("0ABC123", "Ffion", "raised", START_MS, START_MS, "title", "body", key=ALARM.key, priority="medium")
 WORD = {"online": True, "boot": "b1", "interval": 5}
 
 
@@ -35,8 +39,8 @@ def fill(store: Store) -> None:
             batch.pack(p, base_ms + 40, base_ms)
         batch.alarms(put=[ALARM])
         batch.acknowledge(ALARM.key, "Ffion", START_MS + 60)
-        batch.shelve(ALARM.key, START_MS + 10**6, "Idris", START_MS + 61)
-        batch.sent(ALARM.key, "ffion@tollen.example", START_MS + 62)
+        batch.shelve(ALARM.key, SHELF)
+        batch.messages([MESSAGE])
         batch.events(put=[EVENT])
         batch.log(FURNACE, ENTRY)
         batch.announce(FURNACE, START_MS, WORD)

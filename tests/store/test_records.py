@@ -4,9 +4,10 @@ import dataclasses
 
 import pytest
 
-from sootline.alarms import Acknowledgement, Alarm
+from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.errors import UserError
 from sootline.events import Event
+from sootline.messages.message import Message
 from sootline.profile import LogEntry
 from sootline.store import Store, boards
 from tests.store.making import FURNACE, START_MS
@@ -44,21 +45,35 @@ def test_acts_outlive_the_record(store):
         batch.alarms(put=[ALARM])
         batch.acknowledge(ALARM.key, "Ffion", START_MS + 60)
         batch.acknowledge(ALARM.key, "Idris", START_MS + 90)
-        batch.shelve(ALARM.key, START_MS + 1000, "Ffion", START_MS + 61)
+        batch.shelve(ALARM.key, Shelf("Ffion", "waiting for a part", START_MS + 61, START_MS + 1000))
         batch.alarms(remove=[ALARM.key])
     assert store.acknowledgements() == {ALARM.key: Acknowledgement("Ffion", START_MS + 60)}
-    assert store.shelved(FURNACE)[ALARM.key].until_ms == START_MS + 1000
+    assert store.shelved(FURNACE)[ALARM.key] == Shelf("Ffion", "waiting for a part", START_MS + 61, START_MS + 1000)
     assert store.acknowledgements("carriage-shop") == {}
 
 
-def test_ledger_keeps_every_attempt_in_order(store):
+def test_a_message_is_kept_once_and_its_fate_with_it(store):
+    first = Message("A", "Ffion", "raised", START_MS, START_MS, "t", "b", key=ALARM.key, priority="critical")
+    digest = Message("B", "Ffion", "weekly", START_MS - 9, START_MS - 9, "t", "b", code="0042")
     with store.batch() as batch:
-        batch.sent(ALARM.key, "ffion@tollen.example", START_MS + 70, "raised")
-        batch.sent(ALARM.key, "ffion@tollen.example", START_MS + 10, "raised", "refused: 451")
-    first, second = store.sent()
-    assert (first.at_ms, first.error) == (START_MS + 10, "refused: 451")
-    assert (second.key, second.what, second.error) == (ALARM.key, "raised", None)
-    assert store.sent(since_ms=START_MS + 11) == [second]
+        batch.messages([digest, first])
+        batch.messages([dataclasses.replace(first, title="made again")])
+    assert store.messages() == [first, digest]
+    assert store.waiting_messages(START_MS) == [first, digest]  # critical first
+    assert store.next_message_ms() == START_MS - 9
+    gone = dataclasses.replace(digest, state="sent", tries=2, done_ms=START_MS + 5, error="refused: 451")
+    with store.batch() as batch:
+        assert not batch.confirm("Ffion", "0042", "Ffion", START_MS)  # it has not gone out yet
+        batch.message(gone)
+        assert not batch.confirm("Ffion", "0043", "Ffion", START_MS + 6)
+        assert not batch.confirm("Idris", "0042", "Ffion", START_MS + 6)
+        assert batch.confirm("Ffion", "0042", "Ffion", START_MS + 6)
+        assert not batch.confirm("Ffion", "0042", "Idris", START_MS + 7)
+    assert store.messages(before_ms=START_MS) == [
+        dataclasses.replace(gone, confirmed_by="Ffion", confirmed_ms=START_MS + 6)
+    ]
+    assert store.waiting_messages(START_MS) == [first]
+    assert store.messages(since_ms=START_MS, most=1) == [first] and store.messages(most=1) == [first]
 
 
 def test_events_keep_every_kind_of_feature(store):

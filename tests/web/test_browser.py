@@ -284,7 +284,7 @@ def test_an_alarm_is_put_on_the_shelf(browser: Browser, server: Server, shop: Wo
         shelf.get_by_label("Your name").fill("Maud")
         shelf.get_by_role("button", name="Shelve").click()
         expect(page.get_by_role("heading", name="On the shelf")).to_be_visible()
-        expect(page.get_by_text("Shelved until")).to_be_visible()
+        expect(page.get_by_text("put it on the shelf until")).to_be_visible()
 
 
 def test_troubles_of_the_host_come_and_go_by_themselves(browser: Browser, server: Server, shop: Workshop) -> None:

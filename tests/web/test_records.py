@@ -5,7 +5,7 @@ import re
 import httpx
 import pytest
 
-from sootline.alarms import Acknowledgement
+from sootline.alarms import Acknowledgement, Shelf
 from sootline.events import Event
 from sootline.profile import LogEntry
 from sootline.web.event_views import event_table
@@ -70,8 +70,12 @@ def test_the_shelf_has_an_end_and_a_reason(
     assert answer.status_code == status
     if status == 200:
         until_ms = NOW_MS + int(minutes) * 60_000
-        assert shop.live.acts == [("shelve", stall.key, until_ms, "Maud: waiting for a gasket")]
-        assert "On the shelf" in answer.text and "Shelved until" in answer.text
+        assert shop.live.acts == [("shelve", stall.key, Shelf("Maud", "waiting for a gasket", NOW_MS, until_ms))]
+        assert (
+            "On the shelf" in answer.text
+            and "Maud put it on the shelf until" in answer.text
+            and ": waiting for a gasket" in answer.text
+        )
     else:
         assert shop.live.acts == []
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from sootline import profile
-from sootline.alarms import Acknowledgement, Alarm
+from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
 from sootline.live import Acknowledge, Act, Live, Log
@@ -74,11 +74,11 @@ class StagedLive(Live):
         if there:
             assert furnace is not None
             taken = Acknowledgement(act.by, NOW_MS) if isinstance(act, Acknowledge) else None
-            until_ms = None if isinstance(act, Acknowledge) else act.until_ms
+            shelf = None if isinstance(act, Acknowledge) else Shelf(act.by, act.reason, NOW_MS, act.until_ms)
             changed = tuple(
-                merge(alarm, taken, until_ms, NOW_MS) if alarm.key == act.key else alarm for alarm in furnace.alarms
+                merge(alarm, taken, shelf, NOW_MS) if alarm.key == act.key else alarm for alarm in furnace.alarms
             )
-            self.acts.append(("acknowledge", act.key, act.by) if taken else ("shelve", act.key, until_ms, act.by))
+            self.acts.append(("acknowledge", act.key, act.by) if taken else ("shelve", act.key, shelf))
             self.put(replace(furnace, alarms=changed))
         act.done.set_result(there)
 

@@ -1,40 +1,19 @@
-"""Alarm records as the analysis last gave them, what people did about them, and what was sent to whom.
+"""Alarm records as the analysis last gave them, and what people did about them.
 
 People's acts stand apart from the records: analysing again may change or remove a record, never an act.
 """
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import msgspec
 
-from sootline.alarms import Acknowledgement, Alarm
+from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.store import schema
 
 Key = tuple[str, str, str | None, int]  # Alarm.key: furnace, alarm, channel, raised_ms
 _decoder = msgspec.json.Decoder(Alarm)
 _KEY = "furnace = ? AND alarm = ? AND channel = ? AND raised_ms = ?"
-
-
-@dataclass(frozen=True, slots=True)
-class Sent:
-    """One attempt to tell one contact. what: `raised`, `escalated`, `returned`...; error: None where it went out."""
-
-    key: Key
-    contact: str
-    what: str
-    at_ms: int
-    error: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Shelved:
-    """An alarm somebody set aside for a time."""
-
-    until_ms: int
-    by: str
-    at_ms: int
 
 
 def _stored(key: Key) -> tuple[str, str, str, int]:
@@ -93,32 +72,19 @@ def acknowledgements(db: sqlite3.Connection, furnace: str | None) -> dict[Key, A
     return {_key(row[:4]): Acknowledgement(row[4], row[5]) for row in rows}
 
 
-def shelve(db: sqlite3.Connection, key: Key, until_ms: int, by: str, at_ms: int) -> None:
+def shelve(db: sqlite3.Connection, key: Key, shelf: Shelf) -> None:
     """The last word on how long an alarm is shelved stands; a time in the past takes it off the shelf."""
-    db.execute("INSERT OR REPLACE INTO shelved VALUES (?, ?, ?, ?, ?, ?, ?)", (*_stored(key), until_ms, by, at_ms))
+    db.execute(
+        "INSERT OR REPLACE INTO shelved (furnace, alarm, channel, raised_ms, by, reason, at_ms, until_ms)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (*_stored(key), shelf.by, shelf.reason, shelf.at_ms, shelf.until_ms),
+    )
 
 
-def shelved(db: sqlite3.Connection, furnace: str | None) -> dict[Key, Shelved]:
+def shelved(db: sqlite3.Connection, furnace: str | None) -> dict[Key, Shelf]:
     rows = db.execute(
-        "SELECT furnace, alarm, channel, raised_ms, until_ms, by, at_ms FROM shelved"
+        "SELECT furnace, alarm, channel, raised_ms, by, reason, at_ms, until_ms FROM shelved"
         " WHERE :furnace IS NULL OR furnace = :furnace",
         {"furnace": furnace},
     )
-    return {_key(row[:4]): Shelved(*row[4:]) for row in rows}
-
-
-def add_sent(db: sqlite3.Connection, sent: Sent) -> None:
-    db.execute(
-        "INSERT OR REPLACE INTO sent VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (*_stored(sent.key), sent.contact, sent.what, sent.at_ms, sent.error),
-    )
-
-
-def read_sent(db: sqlite3.Connection, furnace: str | None, since_ms: int | None) -> list[Sent]:
-    rows = db.execute(
-        "SELECT furnace, alarm, channel, raised_ms, contact, what, at_ms, error FROM sent"
-        " WHERE (:furnace IS NULL OR furnace = :furnace) AND (:since IS NULL OR at_ms >= :since)"
-        " ORDER BY at_ms, contact",
-        {"furnace": furnace, "since": since_ms},
-    )
-    return [Sent(_key(row[:4]), *row[4:]) for row in rows]
+    return {_key(row[:4]): Shelf(*row[4:]) for row in rows}

@@ -81,7 +81,20 @@ INSERT INTO change VALUES (0);
 CREATE TABLE remembered (name TEXT PRIMARY KEY, value BLOB NOT NULL) STRICT, WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_LAYOUT_1,)  # the step at index i leads from layout i to layout i + 1
+# what is said to people, in place of a table that nothing wrote; why an alarm is on the shelf
+_LAYOUT_2 = """
+DROP TABLE sent;
+CREATE TABLE message (
+    id TEXT NOT NULL, way INTEGER NOT NULL, contact TEXT NOT NULL, what TEXT NOT NULL, furnace TEXT, alarm TEXT,
+    channel TEXT, raised_ms INTEGER, priority TEXT, made_ms INTEGER NOT NULL, due_ms INTEGER NOT NULL,
+    title TEXT NOT NULL, body TEXT NOT NULL, state TEXT NOT NULL, tries INTEGER NOT NULL, done_ms INTEGER, error TEXT,
+    code TEXT, confirmed_by TEXT, confirmed_ms INTEGER, PRIMARY KEY (id, way)) STRICT, WITHOUT ROWID;
+CREATE INDEX message_by_time ON message (made_ms);
+CREATE INDEX message_by_state ON message (state, due_ms);
+ALTER TABLE shelved ADD COLUMN reason TEXT NOT NULL DEFAULT '';
+"""
+
+MIGRATIONS: tuple[str, ...] = (_LAYOUT_1, _LAYOUT_2)  # the step at index i leads from layout i to layout i + 1
 LAYOUT = len(MIGRATIONS)
 
 

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from sootline.errors import StoreDamaged
-from sootline.store import arrivals, block, boards, day_file, files, hours, packs, parts, schema
+from sootline.store import arrivals, block, boards, day_file, files, hours, messages, packs, parts, schema
 from sootline.store.block import DAY_MS, HOUR_MS
 from sootline.store.sessions import Sessions
 
@@ -168,7 +168,7 @@ def _drop_events(db: sqlite3.Connection, before_ms: int) -> None:
     """Drop what ended before a time; alarms that still stand stay, and so does each board's newest word."""
     db.execute("DELETE FROM event WHERE end_ms < ?", (before_ms,))
     db.execute("DELETE FROM alarm WHERE cleared_ms < ?", (before_ms,))
-    for table in ("acknowledged", "shelved", "sent"):
+    for table in ("acknowledged", "shelved"):
         db.execute(
             f"DELETE FROM {table} WHERE at_ms < ? AND NOT EXISTS (SELECT 1 FROM alarm WHERE alarm.furnace ="
             f" {table}.furnace AND alarm.alarm = {table}.alarm AND alarm.channel = {table}.channel"
@@ -177,6 +177,7 @@ def _drop_events(db: sqlite3.Connection, before_ms: int) -> None:
         )
     db.execute("DELETE FROM set_aside WHERE received_ms < ?", (before_ms,))
     boards.drop_before(db, before_ms)
+    messages.drop_before(db, before_ms)
 
 
 def remove_unused(sessions: Sessions, names: list[str]) -> int:

@@ -8,9 +8,10 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from sootline.alarms import Acknowledgement, Alarm
+from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.errors import StoreDamaged
 from sootline.events import Event
+from sootline.messages.message import Message
 from sootline.now import SetAside
 from sootline.profile import LogEntry
 from sootline.series import Floats, Rows, Times
@@ -23,13 +24,14 @@ from sootline.store import (
     events,
     exporting,
     hours,
+    messages,
     packs,
     parts,
     readings,
     sealing,
     sizes,
 )
-from sootline.store.alarms import Key, Sent, Shelved
+from sootline.store.alarms import Key
 from sootline.store.arrivals import Arrived
 from sootline.store.block import HOUR_MS
 from sootline.store.day_file import FileMissing
@@ -94,12 +96,20 @@ class Batch:
     def acknowledge(self, key: Key, by: str, at_ms: int) -> None:
         alarms.acknowledge(self._db, key, by, at_ms)
 
-    def shelve(self, key: Key, until_ms: int, by: str, at_ms: int) -> None:
-        alarms.shelve(self._db, key, until_ms, by, at_ms)
+    def shelve(self, key: Key, shelf: Shelf) -> None:
+        alarms.shelve(self._db, key, shelf)
 
-    def sent(self, key: Key, contact: str, at_ms: int, what: str = "raised", error: str | None = None) -> None:
-        """Note that a contact was told, or why not."""
-        alarms.add_sent(self._db, Sent(key, contact, what, at_ms, error))
+    def messages(self, new: Iterable[Message]) -> None:
+        """Keep messages to be sent; those that are there already stay as they are."""
+        messages.add(self._db, new)
+
+    def message(self, message: Message) -> None:
+        """Keep what became of a message."""
+        messages.update(self._db, message)
+
+    def confirm(self, contact: str, code: str, by: str, at_ms: int) -> bool:
+        """Somebody says that the message with this code has come; False when the contact was sent no such code."""
+        return messages.confirm(self._db, contact, code, by, at_ms)
 
     def events(self, put: Iterable[Event] = (), remove: Iterable[tuple[str, str, int]] = ()) -> None:
         events.remove(self._db, remove)
@@ -272,14 +282,24 @@ class Store:
         with self._sessions.read() as db:
             return alarms.acknowledgements(db, furnace)
 
-    def shelved(self, furnace: str | None = None) -> dict[Key, Shelved]:
+    def shelved(self, furnace: str | None = None) -> dict[Key, Shelf]:
         with self._sessions.read() as db:
             return alarms.shelved(db, furnace)
 
-    def sent(self, furnace: str | None = None, since_ms: int | None = None) -> list[Sent]:
-        """Who was told what, in order of time."""
+    def messages(self, since_ms: int | None = None, before_ms: int | None = None, most: int = 100_000) -> list[Message]:
+        """What was said to whom in since_ms <= made < before_ms, the newest first."""
         with self._sessions.read() as db:
-            return alarms.read_sent(db, furnace, since_ms)
+            return messages.read(db, since_ms, before_ms, most)
+
+    def waiting_messages(self, due_ms: int) -> list[Message]:
+        """What is to be sent by due_ms, critical alarms first."""
+        with self._sessions.read() as db:
+            return messages.waiting(db, due_ms)
+
+    def next_message_ms(self) -> int | None:
+        """When the next message is to be tried; None when none waits."""
+        with self._sessions.read() as db:
+            return messages.next_due_ms(db)
 
     def events(
         self,

@@ -150,8 +150,10 @@ def _state(alarm: Alarm, now_ms: int) -> str:
     if alarm.state == "suppressed":
         cause = wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "another alarm"
         return f"Follows from: {cause}"
-    if alarm.state == "shelved" and alarm.shelved_until_ms is not None:
-        return f"Shelved until {units.clock(alarm.shelved_until_ms, now_ms)}"
+    if alarm.state == "shelved" and alarm.shelved is not None:
+        shelf = alarm.shelved
+        until = units.clock(shelf.until_ms, now_ms)
+        return f"{shelf.by} put it on the shelf until {until}{f': {shelf.reason}' if shelf.reason else ''}"
     if alarm.cleared_ms is not None:
         gone = units.clock(alarm.cleared_ms, now_ms)
         if taken is not None:

@@ -59,7 +59,7 @@ class Forms:
                 return self._refuse(request, GONE, 409)
             minutes = _whole(form.get("minutes"), 1, shelf_most_min(standing[0].priority), "minutes on the shelf")
             until_ms = self._now() + minutes * 60_000
-            there = await run_in_threadpool(self._live.shelve, key, until_ms, f"{by}: {reason}")
+            there = await run_in_threadpool(self._live.shelve, key, until_ms, by, reason)
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
         return remember(request, back(form), by) if there else self._refuse(request, GONE, 409)

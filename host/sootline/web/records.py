@@ -58,7 +58,6 @@ class Records:
             past=sorted(alarm_views(page, now_ms, system), key=lambda view: -view.raised_ms),
             before=before_ms,
             more_ms=more_ms,
-            shelved_by={key: shelved.by for key, shelved in self._store.shelved(furnace).items()},
         )
 
     def figures(self, request: Request) -> Response:

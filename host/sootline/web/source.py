@@ -27,8 +27,8 @@ class Live(Protocol):
     def acknowledge(self, key: Key, by: str) -> bool:
         """Note that `by` has the alarm; False when there is no such alarm any more."""
 
-    def shelve(self, key: Key, until_ms: int, by: str) -> bool:
-        """Put the alarm on the shelf until until_ms; False when there is no such alarm any more."""
+    def shelve(self, key: Key, until_ms: int, by: str, reason: str) -> bool:
+        """Put the alarm on the shelf until until_ms, for a reason; False when there is no such alarm any more."""
 
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know."""
