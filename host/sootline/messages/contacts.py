@@ -47,7 +47,7 @@ class _Contact(msgspec.Struct, forbid_unknown_fields=True):
     furnaces: list[str] = []
     turn: Literal[1, 2] = 1
     least: Literal["critical", "high", "medium"] = "medium"
-    quiet: list[str] = list(NIGHT)
+    quiet: list[str] = msgspec.field(default_factory=lambda: list(NIGHT))
     form: Literal["long", "short"] = "long"
     units: System = "si"
     daily: str = "07:00"
