@@ -17,7 +17,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("service",),
     ("web", "watches", "retained"),
     ("ingest", "live"),
-    ("mirror", "frames", "boards"),
+    ("mirror", "frames", "boards", "papers"),
     ("advice",),
     ("broker", "files", "store", "bench", "fleet", "people", "timeserver"),
     # pure from here down

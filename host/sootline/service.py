@@ -115,7 +115,7 @@ class Service:
         self._watches = Watches(self.store, self._profile, waiting=self._commissioning.waiting, guarded=True)
         self._alarms = AlarmList()
         self.web = Server(
-            build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts),
+            build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts, profiles=options.profiles),
             options.web_host,
             options.web_port,
         )

@@ -100,7 +100,7 @@ def test_what_is_missing_is_said(capsys: pytest.CaptureFixture[str], tmp_path: P
     profile = tmp_path / "profiles" / "engine-shed.toml"
     profile.write_text(PROFILE.replace("volume_l = 1000.0", ""))
     found = told(capsys, past)
-    assert found["empty_on"] is None and any("give --litres" in note for note in found["notes"])
+    assert found["empty_on"] is None and any("(--litres)" in note for note in found["notes"])
     profile.write_text(PROFILE.replace("differential_l = 0.45", ""))
     with pytest.raises(UserError, match=r"set refill\.differential_l"):
         main([past.furnace, "--data", str(tmp_path)])

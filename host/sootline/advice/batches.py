@@ -59,4 +59,4 @@ def _space_heater(batch: OilBatch, folder: Path, vent: Vent | None) -> Iterator[
             if known:
                 yield {"furnace": name, **_finding(finding)}
         if vent is None:
-            yield {"furnace": name, "item": "vent", "result": "untested", "text": "vent not told; give --vent"}
+            yield {"furnace": name, "item": "vent", "result": "untested", "text": "vent not told (--vent)"}

@@ -172,7 +172,7 @@ def oil_named(kind: str | None, folder: Path) -> tuple[Oil, str]:
     if logged:
         newest = max(logged, key=lambda batch: batch.received)
         return oil_of_parts({newest.kind: 1.0}), f"oil: {newest.kind}, the newest batch logged ({newest.received})"
-    return oil_of_parts({ASSUMED_KIND: 1.0}), f"oil: assumed to be {ASSUMED_KIND}; name yours with --oil"
+    return oil_of_parts({ASSUMED_KIND: 1.0}), f"oil: assumed to be {ASSUMED_KIND}; name yours (--oil)"
 
 
 __all__ = [

@@ -3,7 +3,10 @@
 A line carries the digest of `heat.proof`; reading works the chain out again and stops at the first line that differs.
 """
 
+import fcntl
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import msgspec
@@ -22,6 +25,19 @@ class Line(msgspec.Struct, frozen=True, omit_defaults=True):
 
 def path_of(folder: Path, furnace: str) -> Path:
     return folder / "ledger" / f"{furnace}.jsonl"
+
+
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Read, add and write without another terminal or page in between. Raises: UserError"""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = (path.parent / ".lock").open("w")
+    except OSError as error:
+        raise UserError(f"{path.parent}: cannot be written: {error.strerror}; nothing was kept") from None
+    with lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def load(path: Path) -> Ledger:

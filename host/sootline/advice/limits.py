@@ -88,7 +88,7 @@ def find(store: Store, seen: Burned, oil: Oil, used: OilBurned | None, given: Gi
     _smoke(seen, given, draws, found)
     _ash(seen, oil, used, given, draws, found)
     if given.season_end is None:
-        found.notes.append("season end: not known; give --season-end DATE")
+        found.notes.append("season end: not known (--season-end DATE)")
     else:
         found.season_end_day = (day_ms(given.season_end) - seen.now_ms) / DAY_MS
         found.behind["season end"] = cleaning_date
@@ -156,7 +156,7 @@ def _money(seen: Burned, used: OilBurned | None, found: Found) -> None:
 
 def _smoke(seen: Burned, given: Given, draws: FloatArray, found: Found) -> None:
     if not given.smoke:
-        found.notes.append("smoke: not known; give spot tests since the cleaning with --smoke DATE=NUMBER")
+        found.notes.append("smoke: not known; tell spot tests made since the cleaning (--smoke DATE=NUMBER)")
         return
     tests = sorted(given.smoke)
     hours = np.array([seen.hours_at(day_ms(day) + DAY_MS) for day, _ in tests])
@@ -167,7 +167,7 @@ def _smoke(seen: Burned, given: Given, draws: FloatArray, found: Found) -> None:
 
 def _ash(seen: Burned, oil: Oil, used: OilBurned | None, given: Given, draws: FloatArray, found: Found) -> None:
     if given.ash_full_kg is None or used is None or used.litres <= 0 or seen.hours <= 0:
-        found.notes.append("ash: not known; needs refill.differential_l and --ash-full-kg, the ash at which you clean")
+        found.notes.append("ash: not known; needs refill.differential_l and the ash at which you clean (--ash-full-kg)")
         return
     share, factor = retained_share([], [])
     batch = burned_batch(oil, used)

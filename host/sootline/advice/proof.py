@@ -22,6 +22,11 @@ COVARIATES = ("outdoor_end", "air_pressure_end", "nozzle_end")  # those of analy
 
 def predict(path: Path, now_ms: int, rise: tuple[float, float], ash: AshBudget | None) -> str:
     """Write the prediction down; what was written, in words. Raises: UserError while one is open"""
+    with ledger.alone(path):
+        return _predict(path, now_ms, rise, ash)
+
+
+def _predict(path: Path, now_ms: int, rise: tuple[float, float], ash: AshBudget | None) -> str:
     kept = ledger.load(path)
     expected = None if ash is None or ash.kept_kg <= 0 else ash.kept_kg
     try:
@@ -30,7 +35,7 @@ def predict(path: Path, now_ms: int, rise: tuple[float, float], ash: AshBudget |
         first = kept.rows[-1].prediction
         raise UserError(
             f"{path}: {first.drop_K:.0f} K were predicted on {day_of(first.written_ms)}, and stand until the cleaning "
-            "is proved with --prove"
+            "is compared (--prove)"
         ) from None
     ledger.append(path, kept)
     return f"Written down: cleaning should bring the stack down by {rise[0]:.0f} ± {rise[1]:.0f} K ({path})"
@@ -42,9 +47,14 @@ def prove(store: Store, profile: Profile, now_ms: int, folder: Path, ash_kg: flo
     Raises: UserError without a prediction or a cleaning; OutOfRange with too few firings around it
     """
     path = ledger.path_of(folder, profile.furnace.id)
+    with ledger.alone(path):
+        return _prove(path, store, profile, now_ms, ash_kg)
+
+
+def _prove(path: Path, store: Store, profile: Profile, now_ms: int, ash_kg: float | None) -> dict[str, Any]:
     kept = ledger.load(path)
     if not kept.rows or kept.rows[-1].outcome is not None:
-        raise UserError(f"{path}: no prediction is open; write one before the next cleaning with --predict")
+        raise UserError(f"{path}: no prediction is open; write one before the next cleaning (--predict)")
     predicted = kept.rows[-1].prediction
     cleaned = [e.at_ms for e in profile.log if e.kind == "cleaning" and predicted.written_ms < e.at_ms <= now_ms]
     if not cleaned:

@@ -58,7 +58,9 @@ class Left:
 
 @dataclass(frozen=True)
 class Stock:
-    """Everything that is told of the oil of one furnace; notes: what it rests on, and what is not known and why."""
+    """Everything that is told of the oil of one furnace; notes: what it rests on, and what is not known and why;
+    days: every day looked at, where `periods` has the last ones
+    """
 
     seen: Burned
     oil: Oil
@@ -66,6 +68,7 @@ class Stock:
     left: Left | None
     figures: tuple[Figure, ...]
     notes: tuple[str, ...]
+    days: tuple[Period, ...]
 
     @property
     def empty_on(self) -> str | None:
@@ -88,7 +91,8 @@ def stock(store: Store, profile: Profile, now_ms: int, days: int, given: Given) 
     notes = [note]
     left = _left(store, seen, oil, given, notes)
     figures = (*_rate(seen, oil, notes), *_stock(left))
-    return Stock(seen, oil, periods, left, figures, tuple(notes))
+    each_day = tuple(_periods(seen, oil, _days(seen)))
+    return Stock(seen, oil, periods, left, figures, tuple(notes), each_day)
 
 
 def _span(store: Store, profile: Profile, start_ms: int, now_ms: int) -> Burned:
@@ -97,11 +101,15 @@ def _span(store: Store, profile: Profile, start_ms: int, now_ms: int) -> Burned:
     return Burned(profile, now_ms, start_ms, False, firings, filled, ())
 
 
+def _days(seen: Burned) -> list[tuple[str, int]]:
+    first = min((e.start_ms for e in (*seen.firings[:1], *seen.refills[:1])), default=seen.now_ms)
+    return [(day_of(t_ms), t_ms) for t_ms in range(first - first % DAY_MS, seen.now_ms + 1, DAY_MS)]
+
+
 def _cuts(seen: Burned) -> dict[str, list[tuple[str, int]]]:
     """Where days, weeks and batches begin: the name of each and its first moment."""
-    first = min((e.start_ms for e in (*seen.firings[:1], *seen.refills[:1])), default=seen.now_ms)
-    first -= first % DAY_MS
-    days = [(day_of(t_ms), t_ms) for t_ms in range(first, seen.now_ms + 1, DAY_MS)]
+    days = _days(seen)
+    first = days[0][1]
     monday = 4 * DAY_MS  # 1 January 1970 was a Thursday
     weeks = [(f"week of {name}", t_ms) for name, t_ms in days if (t_ms - monday) % (7 * DAY_MS) == 0]
     if days and (not weeks or weeks[0][1] > first):
@@ -182,7 +190,9 @@ def _in_tank(store: Store, seen: Burned, given: Given, notes: list[str]) -> tupl
     levels = store.read(seen.furnace, seen.now_ms - HOUR_MS, seen.now_ms + 1, ("supply_level",)).values
     level = levels.get("supply_level", np.empty(0))
     if volume is None or not np.any(np.isfinite(level)):
-        notes.append("stock: not known; give --litres, or have supply_level measured and set supply.volume_l")
+        notes.append(
+            "stock: not known; tell what is in the tank (--litres), or measure supply_level and set supply.volume_l"
+        )
         return None
     ratio = float(np.nanmean(level))
     return max(ratio, 0.0) * volume, LEVEL_SHARE * volume, f"supply tank at {ratio:.0%}"

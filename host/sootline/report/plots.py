@@ -55,11 +55,17 @@ class Flag:
 
 
 def plot(
-    panels: Sequence[Panel], flags: Iterable[Flag], start_ms: float, end_ms: float, zone: tzinfo, width: int, label: str
+    panels: Sequence[Panel],
+    flags: Iterable[Flag],
+    start_ms: float,
+    end_ms: float,
+    zone: tzinfo | None,
+    width: int,
+    label: str,
 ) -> str:
     """The panels under each other on one axis of time, as an SVG element.
 
-    label: what a screen reader says instead; zone: of the owner's clock, for the days
+    label: what a screen reader says instead; zone: of the owner's clock, for the days; None: of the machine
     """
     scale = _Scale(start_ms, end_ms, width)
     shown = sorted((flag for flag in flags if start_ms <= flag.t_ms <= end_ms), key=lambda flag: flag.t_ms)
@@ -148,10 +154,9 @@ def _series(series: Series, scale: _Scale, y: Callable[[float], float], bottom: 
         yield f'<g class="bars">{title}{"".join(_bars(series, inside, scale, y, bottom))}</g>'
     elif series.shape == "limit":
         if points:
-            yield (
-                f'<line class="limit" x1="{points[0][0]:.1f}" x2="{points[-1][0]:.1f}" y1="{points[0][1]:.1f}" '
-                f'y2="{points[-1][1]:.1f}">{title}</line>'
-            )
+            (x1, y1), (x2, y2) = points[0], points[-1]
+            yield f'<line class="limit" x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}"/>'
+            yield f'<text x="{x2:.1f}" y="{y2 - 4:.1f}" text-anchor="end">{escape(series.name)}</text>'
     elif series.shape == "band" and series.high is not None:
         upper = [(scale.x(t), y(v)) for t, v in zip(series.t_ms[inside], series.high[inside], strict=True)]
         if points:
@@ -196,7 +201,7 @@ def nice_ticks(low: float, high: float, most: int) -> list[float]:
     return [round(i * step, 10) for i in range(first, last + 1)]
 
 
-def _days(scale: _Scale, zone: tzinfo, bottom: float, top: float) -> Iterator[str]:
+def _days(scale: _Scale, zone: tzinfo | None, bottom: float, top: float) -> Iterator[str]:
     """Days under the axis, at midnight of the owner's clock, as many as there is room for."""
     room = max(2, int((scale.right - MARGIN_LEFT) // 58))
     days = (scale.end_ms - scale.start_ms) / DAY_MS

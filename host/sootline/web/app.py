@@ -15,6 +15,7 @@ from sootline.units import System
 from sootline.web.access import guarded
 from sootline.web.assets import Assets
 from sootline.web.commission import Commission
+from sootline.web.decisions import Decisions
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.pages import Pages
@@ -26,7 +27,13 @@ from sootline.web.source import Live
 
 
 def build(
-    live: Live, store_folder: Path, units: System = "si", *, now: Callable[[], int], hosts: tuple[str, ...] = ()
+    live: Live,
+    store_folder: Path,
+    units: System = "si",
+    *,
+    now: Callable[[], int],
+    hosts: tuple[str, ...] = (),
+    profiles: Path | None = None,
 ) -> Starlette:
     """The application.
 
@@ -35,6 +42,7 @@ def build(
     units:        what a browser sees that has not chosen
     now:          the present moment [ms since the Unix epoch]
     hosts:        names besides addresses and home-network names under which the pages may be reached
+    profiles:     folder of the profile files; None is store_folder/profiles
     `app.state.release()` lets all open pages go, before the server is stopped.
     """
     renderer = Renderer(live, Assets(), units, now)
@@ -43,6 +51,7 @@ def build(
     commission = Commission(live, renderer, store_folder, now)
     pages = Pages(live, store, renderer, feed, commission, now)
     records = Records(live, store, renderer, now)
+    decisions = Decisions(store, renderer, store_folder, profiles or store_folder / "profiles", now)
     forms = Forms(live, renderer, now)
 
     @contextlib.asynccontextmanager
@@ -57,6 +66,10 @@ def build(
         Route("/furnace/{furnace}", pages.furnace),
         Route("/furnace/{furnace}/sensors", pages.sensors),
         Route("/furnace/{furnace}/season", pages.season),
+        Route("/furnace/{furnace}/cleaning", decisions.cleaning),
+        Route("/furnace/{furnace}/cleaning", decisions.cleaning_send, methods=["POST"]),
+        Route("/furnace/{furnace}/oil", decisions.oil),
+        Route("/furnace/{furnace}/oil", decisions.oil_send, methods=["POST"]),
         Route("/furnace/{furnace}/commission", commission.page),
         Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
         Route("/furnace/{furnace}/commission/sheet", commission.sheet),
