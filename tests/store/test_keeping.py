@@ -2,22 +2,27 @@
 
 import dataclasses
 import json
+import shutil
 import threading
+from datetime import date
 
 import pyarrow.parquet as pq
 import pytest
 
 from sootline import cli
 from sootline.events import Event
+from sootline.files import commissioning
 from sootline.files.tables import Tables
 from sootline.series import SensorFault
-from sootline.store import Store, parts, sealing
+from sootline.store import Store, parts, schema, sealing
 from sootline.store.sealing import Retention
+from tests.heat.history import Past
 from tests.store.making import ALL, DAY_MS, FURNACE, START_MS, day_packs, pack, put, rows, said
 from tests.store.test_records import ALARM
 from tests.store.writing_child import numbered
 
 OTHER = "carriage-shop"
+PROBE = {"insertion_mm": 80, "distances": "300 / 150 mm", "serial": "K-17", "photo": "flue.jpg"}
 
 
 @pytest.fixture
@@ -147,6 +152,40 @@ def test_backup_opens_like_the_original(ten_days, tmp_path, capsys):
     assert cli.main(["store", "backup", "--data", str(ten_days.folder), str(target)]) == 2
     assert "is there already" in capsys.readouterr().err
     assert not list(tmp_path.glob("copies/*.unfinished"))
+
+
+def test_a_restored_copy_holds_what_lies_beside_the_store(tmp_path, capsys):
+    """Profile, commissioning record, ledger and used-oil log, written by their own commands, read from the copy."""
+    data = tmp_path / "data"
+    past = Past(data)
+    past.burn(38)
+    here = ["--data", str(data)]
+    assert cli.main(["cleaning", past.furnace, "--predict", *here]) == 0
+    assert cli.main(["batch", "add", "--source", "own", "--kind", "vg-46", "--volume", "60", *here]) == 0
+    commissioning.add(data, past.furnace, "probe_geometry", date(2026, 1, 4), "Maud", PROBE, "stack")
+    (data / "people.json").write_text("{}")
+    (data / "people.json").chmod(0o600)
+    for name in ("broker", "earlier"):
+        (data / name).mkdir()
+    (data / "broker" / "mosquitto.db").write_text("waiting")
+    (data / "earlier" / schema.FILE).write_text("another copy")
+    (data / "lock").touch()
+    assert cli.main(["store", "backup", str(tmp_path / "copy"), *here]) == 0
+    shutil.rmtree(data)
+    (tmp_path / "copy").rename(data)
+    assert sorted(path.name for path in data.iterdir()) == [
+        "commissioning", "ledger", "oil", "people.json", "profiles", schema.FILE,
+    ]  # fmt: skip
+    assert (data / "people.json").stat().st_mode & 0o777 == 0o600
+    capsys.readouterr()
+    assert cli.main(["cleaning", past.furnace, "--predict", *here]) == 2
+    assert "were predicted on 2026-02-11" in capsys.readouterr().err
+    assert cli.main(["batch", "list", *here]) == 0 and "vg-46" in capsys.readouterr().out
+    record = commissioning.load(data, past.furnace)
+    assert record is not None and [entry.by for entry in record.entries] == ["Maud"]
+    past.log("cleaning")
+    past.burn(8)
+    assert cli.main(["cleaning", past.furnace, "--prove", *here]) == 0 and "1 of 1" in capsys.readouterr().out
 
 
 def test_backup_beside_a_writer_is_one_moment(store, tmp_path):

@@ -137,7 +137,10 @@ def _compact(options: argparse.Namespace) -> int:
 def _backup(options: argparse.Namespace) -> int:
     with Store.open(options.data, read_only=True) as store:
         days = store.backup(options.target)
-    print(f"copied to {options.target}: the database and {days} day files; it opens like the original")
+    print(
+        f"copied to {options.target}: the store with {days} day files, and what lies beside it (profiles, "
+        "commissioning, ledger, used oil); it opens like the original"
+    )
     return 0
 
 

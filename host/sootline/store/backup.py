@@ -1,5 +1,10 @@
-"""A copy of the store that can be opened like the original, made while the service runs."""
+"""A copy of the data folder that can be opened like the original, made while the service runs.
 
+Besides the store it holds what lies beside it: profiles, commissioning, ledger, used-oil log and whatever else is kept
+there. The broker's own folder is left out: what waits in it is no record yet.
+"""
+
+import os
 import shutil
 import sqlite3
 from pathlib import Path
@@ -9,10 +14,11 @@ from sootline.store import files, parts, schema
 from sootline.store.sessions import Sessions
 
 _TRIES = 5
+_NOT_BESIDE = (schema.FILE, parts.DAYS, "broker", "lock", ".")
 
 
 def backup(sessions: Sessions, target: Path) -> int:
-    """Copy the store into the new folder `target`; returns how many day files it holds.
+    """Copy the store and what lies beside it into the new folder `target`; returns how many day files it holds.
 
     Raises UserError (the folder is there, or cannot be written), StoreDamaged (a day file is missing).
     """
@@ -26,6 +32,7 @@ def backup(sessions: Sessions, target: Path) -> int:
             _copy_database(sessions, unfinished / schema.FILE)
             missing = _copy_days(sessions.folder, unfinished)
             if missing is None:
+                _copy_beside(sessions.folder, unfinished)
                 break
         else:
             raise StoreDamaged(f"{missing} is missing; run 'sootline store verify'")
@@ -62,3 +69,33 @@ def _copy_days(folder: Path, target: Path) -> Path | None:
         copy = target / parts.DAYS / name
         files.replace(files.write_beside(copy, data), copy)
     return None
+
+
+def _copy_beside(folder: Path, target: Path) -> None:
+    """Everything in the data folder that is not the store itself, with its permissions; no locks, no other copies."""
+    for here, names, file_names in os.walk(folder):
+        place = Path(here)
+        names[:] = [name for name in names if _is_beside(place / name)]
+        for name in file_names:
+            path = place / name
+            own = name.startswith(_NOT_BESIDE) if place == folder else name.startswith(".")
+            if own or path.is_symlink() or not path.is_file():
+                continue
+            copy = target / path.relative_to(folder)
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                shutil.copy2(path, copy)
+            except FileNotFoundError:  # replaced or taken away while we looked
+                continue
+            with copy.open("rb") as file:
+                os.fsync(file.fileno())
+
+
+def _is_beside(folder: Path) -> bool:
+    """Whether a folder belongs to the copy: not the store's, nor the broker's, nor itself a copy of a store."""
+    return not (
+        folder.name in _NOT_BESIDE
+        or folder.name.startswith(".")
+        or folder.name.endswith(files.UNFINISHED)
+        or (folder / schema.FILE).exists()
+    )
