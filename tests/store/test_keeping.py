@@ -10,11 +10,13 @@ import pyarrow.parquet as pq
 import pytest
 
 from sootline import cli
+from sootline.advice.tables import TABLES, Ask
 from sootline.events import Event
 from sootline.files import commissioning
 from sootline.files.tables import Tables
 from sootline.series import SensorFault
 from sootline.store import Store, parts, schema, sealing
+from sootline.store.exporting import stream, write
 from sootline.store.sealing import Retention
 from tests.heat.history import Past
 from tests.store.making import ALL, DAY_MS, FURNACE, START_MS, day_packs, pack, put, rows, said
@@ -128,6 +130,51 @@ def test_export_chooses_furnace_and_time(ten_days, tmp_path, capsys):
         assert cli.main([*arguments, wrong, "--from", "2026-01-03" if wrong == "boiler" else "soon"]) == 2
         assert said_of_it in capsys.readouterr().err
     assert cli.main(["store", "export", "--data", str(ten_days.folder), "x.txt"]) == 2
+
+
+def test_export_of_everything_holds_what_there_is_besides_readings(tmp_path, capsys):
+    data, out = tmp_path / "data", tmp_path / "out"
+    past = Past(data)
+    past.burn(38)
+    here = ["--data", str(data)]
+    assert cli.main(["cleaning", past.furnace, "--predict", *here]) == 0
+    past.log("cleaning")
+    oil = ["--source", "own", "--kind", "vg-46", "--volume", "60", "--test", "lead=40"]
+    assert cli.main(["batch", "add", *oil, *here]) == 0
+    commissioning.add(data, past.furnace, "probe_geometry", date(2026, 1, 4), "Maud", PROBE, "stack")
+    with Store.open(data) as store, store.batch() as batch:
+        batch.alarms(put=[ALARM])
+    assert cli.main(["store", "export", str(out), "--what", "everything", *here]) == 0
+    tables = {path.stem: pq.read_table(path).to_pylist() for path in out.iterdir()}
+    assert set(tables) == set(TABLES) and all(tables.values())
+    refill = next(row for row in tables["events"] if row["kind"] == "refill")
+    assert refill["on_time_s"] == 10.7 and refill["stalled"] is False and refill["residual_K"] is None
+    assert len(tables["events"]) == 38 * 4 * (2 + 18)
+    (alarm,) = tables["alarms"]
+    assert (alarm["alarm"], json.loads(alarm["detail"])) == (ALARM.alarm, dict(ALARM.detail))
+    assert alarm["raised"].timestamp() * 1000 == ALARM.raised_ms
+    assert [row["kind"] for row in tables["log"]] == ["cleaning"]
+    assert (tables["oil"][0]["volume_l"], tables["oil"][0]["lead_ppm"]) == (60.0, 40.0)
+    assert tables["predictions"][0]["predicted_K"] > 40 and tables["predictions"][0]["cleaned"] is None
+    assert json.loads(tables["commissioning"][0]["values"]) == PROBE
+    for name in TABLES:
+        path = tmp_path / f"{name}.csv"
+        assert cli.main(["store", "export", str(path), "--what", name, *here]) == 0
+        assert path.read_text().count("\n") >= len(tables[name]) + 1
+    assert cli.main(["store", "export", str(out), "--what", "everything", *here]) == 2
+    assert "name a new folder" in capsys.readouterr().err
+
+
+def test_a_stream_is_the_file_piece_by_piece(ten_days, tmp_path):
+    """Never more than a day is held: pieces come while the table is read."""
+    for suffix in (".csv", ".parquet"):
+        made = iter(stream(TABLES["readings"](Ask(ten_days, [FURNACE])), suffix))
+        first = next(made)
+        pieces = [first, *made]
+        assert len(pieces) > 5 and max(map(len, pieces)) < sum(map(len, pieces)) / 3
+        path = tmp_path / f"all{suffix}"
+        write(TABLES["readings"](Ask(ten_days, [FURNACE])), path)
+        assert path.read_bytes() == b"".join(pieces)
 
 
 def test_verify_says_that_all_is_well_or_what_is_not(ten_days, capsys):

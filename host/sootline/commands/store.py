@@ -8,12 +8,15 @@ from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from sootline.advice.tables import TABLES, Ask
 from sootline.commands import _server
 from sootline.errors import StoreDamaged, StoreUnavailable, UserError
 from sootline.store import Store
+from sootline.store.exporting import check_suffix, write
 from sootline.store.sealing import Retention
 from sootline.store.sizes import FurnaceSize, Sizes
 
+EVERYTHING = "everything"
 EPILOG = "All of it may be done while the service runs."
 
 
@@ -40,8 +43,10 @@ def _parser() -> argparse.ArgumentParser:
     status = act("status", "what is kept, how large it is, and how large it will be", _status)
     status.add_argument("--json", action="store_true", help="as one JSON object")
     act("verify", "read everything back and name what is not as it was written", _verify)
-    export = act("export", "readings as one table, .csv or .parquet", _export)
-    export.add_argument("file", type=Path, metavar="FILE")
+    export = act("export", "what is kept as a table, .csv or .parquet, or all tables in a folder", _export)
+    export.add_argument("file", type=Path, metavar="FILE", help="or a new folder, with --what everything")
+    export.add_argument("--what", choices=(*TABLES, EVERYTHING), default="readings", help="which table (readings)")
+    export.add_argument("--format", choices=("parquet", "csv"), default="parquet", help="with --what everything")
     export.add_argument("--furnace", action="append", metavar="ID", help="only this one; may be given again")
     export.add_argument("--from", dest="start", metavar="TIME", help="first time, such as 2026-01-31 (UTC)")
     export.add_argument("--to", dest="end", metavar="TIME", help="the time before which to stop")
@@ -112,8 +117,24 @@ def _export(options: argparse.Namespace) -> int:
                 raise UserError(
                     f"there is no furnace '{name}' in {options.data}; there are {', '.join(known) or 'none'}"
                 )
-        n = store.export(options.furnace or known, start_ms, end_ms, options.file)
+        ask = Ask(store, options.furnace or known, start_ms, end_ms)
+        if options.what == EVERYTHING:
+            return _export_all(ask, options.file, options.format)
+        check_suffix(options.file)
+        n = write(TABLES[options.what](ask), options.file)
     print(f"{n:,} rows in {options.file}")
+    return 0
+
+
+def _export_all(ask: Ask, folder: Path, suffix: str) -> int:
+    """Every table into a new folder."""
+    try:
+        folder.mkdir(parents=True)
+    except OSError as error:
+        raise UserError(f"{folder}: {error.strerror}; name a new folder") from None
+    for name, table in TABLES.items():
+        target = folder / f"{name}.{suffix}"
+        print(f"{write(table(ask), target):,} rows in {target}")
     return 0
 
 

@@ -1,8 +1,11 @@
-"""The readings of furnaces as one table, CSV or Parquet, that `sootline replay` and any other tool reads."""
+"""Tables as CSV or Parquet, made and written piece by piece: to a file, or to whoever reads the pieces."""
 
 import os
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -17,7 +20,16 @@ from sootline.store.files import UNFINISHED, sync_folder
 
 Read = Callable[[str, int, int], Rows]
 Span = tuple[str, int, int]  # furnace, start_ms, end_ms
-_TIME = pa.timestamp("ms", "UTC")
+SUFFIXES = (".csv", ".parquet")
+TIME = pa.timestamp("ms", "UTC")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Its columns, and its rows in pieces of which one is held at a time."""
+
+    schema: pa.Schema
+    pieces: Iterable[pa.Table]
 
 
 def days(spans: Collection[Span]) -> Iterator[Span]:
@@ -29,25 +41,26 @@ def days(spans: Collection[Span]) -> Iterator[Span]:
             start_ms = midnight
 
 
-def export(read: Read, spans: Sequence[Span], target: Path) -> int:
-    """Write the readings of the spans to `target`, a day at a time; returns how many rows there are.
+def of_readings(read: Read, spans: Collection[Span]) -> Table:
+    """The readings of the spans, a day at a time, that `sootline replay` and any other tool reads.
 
-    Columns: time (UTC), furnace, each channel in its unit, `<channel>_on_s`, `<channel>_fault`. Raises UserError.
+    Columns: time (UTC), furnace, each channel in its unit, `<channel>_on_s`, `<channel>_fault`.
     """
-    if target.suffix not in (".csv", ".parquet"):
-        raise UserError(f"{target}: name it .csv or .parquet")
     columns = sorted({name for span in days(spans) for name in _titles(read(*span))}, key=_order)
-    if not columns:
-        raise UserError("there are no readings in that time")
-    schema = pa.schema([("time", _TIME), ("furnace", pa.string()), *((name, _type(name)) for name in columns)])
+    schema = pa.schema([("time", TIME), ("furnace", pa.string()), *((name, _type(name)) for name in columns)])
+    return Table(schema, (_rows(furnace, read(furnace, start, end), schema) for furnace, start, end in days(spans)))
+
+
+def write(table: Table, target: Path) -> int:
+    """Write a table to `target`, .csv or .parquet; returns how many rows there are. Raises UserError."""
+    check_suffix(target)
     beside = target.with_name(f".{target.name}.{os.getpid()}{UNFINISHED}")
     n = 0
     try:
-        with _writer(target.suffix, beside, schema) as writer:
-            for furnace, start_ms, end_ms in days(spans):
-                table = _table(furnace, read(furnace, start_ms, end_ms), schema)
-                writer.write_table(table)
-                n += len(table)
+        with _writer(target.suffix, beside, table.schema) as writer:
+            for piece in table.pieces:
+                writer.write_table(piece)
+                n += len(piece)
         os.replace(beside, target)
         sync_folder(target.absolute().parent)
     except OSError as error:
@@ -57,10 +70,60 @@ def export(read: Read, spans: Sequence[Span], target: Path) -> int:
     return n
 
 
-def _writer(suffix: str, path: Path, schema: pa.Schema) -> "pa.csv.CSVWriter | pa.parquet.ParquetWriter":
-    if suffix == ".csv":
-        return pa.csv.CSVWriter(path, schema)
-    return pa.parquet.ParquetWriter(path, schema, compression="zstd")
+def check_suffix(target: Path) -> None:
+    if target.suffix not in SUFFIXES:
+        raise UserError(f"{target}: name it .csv or .parquet")
+
+
+def stream(table: Table, suffix: str) -> Iterator[bytes]:
+    """The bytes of the file that `write` would make, as they come."""
+    sink = _Sink()
+    with _writer(suffix, sink, table.schema) as writer:
+        for piece in table.pieces:
+            writer.write_table(piece)
+            if data := sink.taken():
+                yield data
+    yield sink.taken()
+
+
+class _Sink:
+    """A file that is read while it is written, for pyarrow."""
+
+    closed = False
+
+    def __init__(self) -> None:
+        self._parts: list[bytes] = []
+        self._at = 0
+
+    def write(self, data: Any) -> int:
+        part = bytes(data)
+        self._parts.append(part)
+        self._at += len(part)
+        return len(part)
+
+    def taken(self) -> bytes:
+        data = b"".join(self._parts)
+        self._parts.clear()
+        return data
+
+    def tell(self) -> int:
+        return self._at
+
+    def flush(self) -> None:
+        return
+
+    def close(self) -> None:
+        return
+
+
+def _writer(suffix: str, sink: Path | _Sink, schema: pa.Schema) -> AbstractContextManager[Any]:
+    where = pa.PythonFile(sink, mode="w") if isinstance(sink, _Sink) else sink
+    writer: AbstractContextManager[Any] = (
+        pa.csv.CSVWriter(where, schema)
+        if suffix == ".csv"
+        else pa.parquet.ParquetWriter(where, schema, compression="zstd")
+    )
+    return writer
 
 
 def _titles(rows: Rows) -> set[str]:
@@ -79,11 +142,11 @@ def _type(title: str) -> pa.DataType:
     return pa.bool_() if title in CHANNELS and CHANNELS[title].kind == "state" else pa.float64()
 
 
-def _table(furnace: str, rows: Rows, schema: pa.Schema) -> pa.Table:
+def _rows(furnace: str, rows: Rows, schema: pa.Schema) -> pa.Table:
     fault_times = np.unique(np.array([fault.t_ms for fault in rows.faults], np.int64))
     rows = merge([rows, Rows(fault_times, {}, {}, rows.faults)]) if len(fault_times) else rows
     n = len(rows)
-    arrays = [pa.array(rows.t_ms, _TIME), pa.array([furnace] * n, pa.string())]
+    arrays = [pa.array(rows.t_ms, TIME), pa.array([furnace] * n, pa.string())]
     none = np.full(n, np.nan)
     for title in schema.names[2:]:
         channel = title.removesuffix("_fault").removesuffix("_on_s")

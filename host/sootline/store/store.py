@@ -22,7 +22,6 @@ from sootline.store import (
     boards,
     checking,
     events,
-    exporting,
     hours,
     messages,
     packs,
@@ -343,15 +342,6 @@ class Store:
         """How much there is of each furnace."""
         with self._sessions.read() as db:
             return sizes.sizes(db, self.folder)
-
-    def export(self, furnaces: Iterable[str], start_ms: int, end_ms: int, target: Path) -> int:
-        """Write readings of start_ms <= t < end_ms as one table, .csv or .parquet; returns how many rows."""
-        spans = []
-        for furnace in furnaces:
-            extent = self.extent(furnace)
-            if extent is not None:
-                spans.append((furnace, max(start_ms, extent[0]), min(end_ms, extent[1] + 1)))
-        return exporting.export(self.read, spans, target)
 
     def backup(self, target: Path) -> int:
         """Copy the store into the new folder `target`, also beside a writer; returns how many day files it holds."""
