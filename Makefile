@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 SUDO := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 
 DEMO_PACKAGES := python3-venv mosquitto
-TEST_PACKAGES := $(DEMO_PACKAGES) chromium ngspice nginx-light victoria-metrics influxdb
+TEST_PACKAGES := $(DEMO_PACKAGES) chromium ngspice nginx-light openssl victoria-metrics influxdb
 INSTALLED = dpkg-query -W -f '$${db:Status-Status}\n'
 
 .PHONY: help demo test check clean

@@ -12,6 +12,7 @@ import queue
 import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, TypeVar
@@ -29,6 +30,7 @@ from sootline.ingest.intake import Intake
 from sootline.lifecycle import AlarmList
 from sootline.live import Acknowledge, Act, Live, Log, Shelve
 from sootline.now import FurnaceNow, SetAside
+from sootline.people.people import People
 from sootline.profile import LogEntry, Profile
 from sootline.retained import RetainedAlarms
 from sootline.store import Store
@@ -36,7 +38,7 @@ from sootline.timeserver import TimeServer
 from sootline.units import System
 from sootline.watches import Changes, Watches
 from sootline.web.app import build
-from sootline.web.server import Server
+from sootline.web.server import Server, Tls, is_loopback
 from sootline.wire import topics
 from sootline.wire.message import Message
 
@@ -61,6 +63,8 @@ class Options:
     record:   folder in which every message is recorded as it was taken; None records nothing
     time_at:  address and port where boards are told the time; None is where `network` is, if port 123 can be had
     trust_clock: tell it although nothing keeps this computer's clock right
+    tls:      serve the pages by HTTPS
+    proxies:  addresses or networks of reverse proxies that may say for whom they ask
     broker:   an outside broker; None runs our own on broker_port (0: any free one), with `network` for boards
     """
 
@@ -75,6 +79,8 @@ class Options:
     web_host: str = "127.0.0.1"
     web_port: int = 8470
     hosts: tuple[str, ...] = ()
+    tls: Tls | None = None
+    proxies: tuple[str, ...] = ()
     units: System = "si"
     client_id: str = "sootline-host"
     record: Path | None = None
@@ -105,6 +111,9 @@ class Service:
         self.address = options.broker or Address(port=self.broker.port if self.broker else 0)
         self._client = Client(self.address, options.root, options.client_id, self._queue.put)
         self._lock = only_one(options.data)
+        local = is_loopback(options.web_host) and not options.proxies
+        if not local:
+            self._need_an_account()
         try:
             self.store = Store.open(options.data)
         except SootlineError as error:
@@ -115,9 +124,19 @@ class Service:
         self._watches = Watches(self.store, self._profile, waiting=self._commissioning.waiting, guarded=True)
         self._alarms = AlarmList()
         self.web = Server(
-            build(self.live, options.data, options.units, now=now_ms, hosts=options.hosts, profiles=options.profiles),
+            build(
+                self.live,
+                options.data,
+                options.units,
+                now=now_ms,
+                hosts=options.hosts,
+                profiles=options.profiles,
+                local=local,
+            ),
             options.web_host,
             options.web_port,
+            tls=options.tls,
+            proxies=options.proxies,
         )
         self.time = self._time_server()
         self._error: BaseException | None = None
@@ -184,6 +203,19 @@ class Service:
             if self._options.time_at is not None:
                 raise
             log.warning("boards are not told the time: %s", error)
+
+    def _need_an_account(self) -> None:
+        """Raises UserError where everybody in the network would be the owner."""
+        try:
+            with closing(People(self._options.data)) as people:
+                if not people.any():
+                    raise UserError(
+                        "beyond this machine people must sign in, and nobody can yet; "
+                        f"add an owner first: sootline people add NAME --role owner --data {self._options.data}"
+                    )
+        except SootlineError as error:
+            self._lock.close()
+            raise UserError(str(error)) from None
 
     def _profile(self, furnace: str) -> Profile:
         return self._profiles.get(furnace) or profiles.default(furnace)

@@ -1,6 +1,7 @@
 """Watch furnaces: run the service with its broker and its pages."""
 
 import argparse
+import ipaddress
 import logging
 import signal
 import threading
@@ -12,17 +13,20 @@ from sootline.broker import DEFAULT_PORT, Network
 from sootline.commands import _broker
 from sootline.errors import UserError
 from sootline.service import Options, Service
+from sootline.web.server import HOW_TO_CERTIFY, Tls, is_loopback
 
 
 def main(argv: Sequence[str]) -> int:
-    options = _parser().parse_args(argv)
+    options = _options(_parser().parse_args(argv))
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s")
-    service = Service(_options(options))
+    service = Service(options)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: stop.set())
     service.start()
     print(f"pages at {service.web.url}   boards connect to {service.address}   Ctrl-C stops", flush=True)
+    if options.tls is None and not options.proxies and not is_loopback(options.web_host):
+        print(f"note: passwords cross the network unencrypted; {HOW_TO_CERTIFY}", flush=True)
     try:
         while not stop.wait(0.5):
             service.check()
@@ -38,6 +42,12 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--web-host", default="127.0.0.1", metavar="ADDRESS")
     parser.add_argument("--web-port", type=int, default=8470, metavar="PORT")
     parser.add_argument("--host-name", action="append", default=[], help="further name the pages are reached under")
+    parser.add_argument("--certificate", type=Path, metavar="FILE", help="serve the pages by HTTPS, with --key FILE")
+    parser.add_argument("--key", type=Path, metavar="FILE")
+    parser.add_argument(
+        "--trusted-proxy", action="append", default=[], metavar="ADDRESS", type=_proxy,
+        help="address or network of a reverse proxy in front; X-Forwarded-For and -Proto of any other are ignored",
+    )  # fmt: skip
     parser.add_argument("--units", choices=("si", "us"), default="si")
     parser.add_argument("--record", type=Path, metavar="FOLDER", help="record every message for later replays")
     own = parser.add_argument_group("our own broker")
@@ -70,9 +80,29 @@ def _options(options: argparse.Namespace) -> Options:
         web_host=options.web_host,
         web_port=options.web_port,
         hosts=tuple(options.host_name),
+        tls=_tls(options),
+        proxies=tuple(options.trusted_proxy),
         units=options.units,
         record=options.record,
     )
+
+
+def _proxy(text: str) -> str:
+    try:
+        ipaddress.ip_network(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no address or network, such as 192.168.1.2 or 10.0.0.0/24"
+        ) from None
+    return text
+
+
+def _tls(options: argparse.Namespace) -> Tls | None:
+    if options.certificate is None and options.key is None:
+        return None
+    if options.certificate is None or options.key is None:
+        raise UserError(f"HTTPS needs both --certificate FILE and --key FILE; {HOW_TO_CERTIFY}")
+    return Tls(options.certificate, options.key)
 
 
 def _network(options: argparse.Namespace) -> Network | None:

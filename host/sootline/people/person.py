@@ -18,12 +18,14 @@ class Person:
     name:    as others read it; empty where it is not known
     furnace: the only furnace they may see; None for all
     known:   they have signed in, so that the name is certain; else it is what their browser said last
+    by_link: they came by a shared link
     """
 
     name: str
     role: Role
     furnace: str | None = None
     known: bool = True
+    by_link: bool = False
 
 
 NOBODY = Person("", "nobody", known=False)

@@ -40,8 +40,28 @@ NEEDS: dict[str, Role] = {
     "POST /shelve": "helper",
     "POST /log": "helper",
     "POST /units": "nobody",
+    "GET /sign-in": "nobody",
+    "POST /sign-in": "nobody",
+    "POST /sign-out": "nobody",
+    "GET /shared/{token}": "nobody",
 }
 """Method and path as in the route: the least role."""
+
+SHARED = {"/", "/alarms", "/alarms/figures", "/log", "/live"}
+"""What a link shows besides the addresses of a furnace, which begin with /furnace/{furnace}."""
+_OF_A_FURNACE = "/furnace/{furnace}"
+
+MENU = (
+    ("/", "Furnaces"),
+    ("/alarms", "Alarms"),
+    ("/log", "Log"),
+    ("/oil", "Oil"),
+    ("/reports", "Reports"),
+    ("/messages", "Messages"),
+    ("/settings", "Settings"),
+    ("/set-aside", "Set aside"),
+)
+"""The menu of every page: of these, what is served and whoever looks may see."""
 
 
 def guarded(routes: Iterable[Route], renderer: Renderer) -> list[Route]:
@@ -54,7 +74,8 @@ def guarded(routes: Iterable[Route], renderer: Renderer) -> list[Route]:
             if entry not in NEEDS:
                 raise LookupError(f"'{entry}' has no line in NEEDS of web/access.py; say which role it needs")
             needs[method] = NEEDS[entry]
-        gate = Middleware(Gate, needs=needs, renderer=renderer)
+        shared = route.path in SHARED or route.path.startswith(_OF_A_FURNACE)
+        gate = Middleware(Gate, needs=needs, shared=shared, renderer=renderer)
         made.append(Route(route.path, route.endpoint, methods=list(needs), middleware=[gate]))
     return made
 
@@ -62,36 +83,47 @@ def guarded(routes: Iterable[Route], renderer: Renderer) -> list[Route]:
 class Gate:
     """Lets through who may; asks the others to sign in, or tells them that they may not."""
 
-    def __init__(self, app: ASGIApp, needs: dict[str, Role], renderer: Renderer) -> None:
+    def __init__(self, app: ASGIApp, needs: dict[str, Role], shared: bool, renderer: Renderer) -> None:
         self._app = app
         self._needs = needs
+        self._shared = shared
         self._renderer = renderer
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         request = Request(scope)
         person = person_of(request)
-        need = self._needs.get(request.method)
-        # another method than these: the route itself answers 405
-        if need is None or (at_least(person.role, need) and _in_sight(person, request)):
+        need = self._needs.get(request.method, "nobody")  # another method than these: the route itself answers 405
+        if need == "nobody" or (at_least(person.role, need) and (not person.by_link or self._by_link(person, request))):
             await self._app(scope, receive, send)
+        elif person.furnace is not None and request.url.path == "/":
+            await RedirectResponse(f"/furnace/{person.furnace}", 303)(scope, receive, send)
         else:
-            await self._refusal(person, request)(scope, receive, send)
+            await refusal(person, request, self._renderer)(scope, receive, send)
 
-    def _refusal(self, person: Person, request: Request) -> Response:
-        return refusal(person, request, self._renderer)
+    def _by_link(self, person: Person, request: Request) -> bool:
+        """Whether a link opens the address: one that may be shared, and of its furnace where it is for one only."""
+        if person.furnace is None:
+            return self._shared
+        asked = request.path_params.get("furnace") or (
+            request.query_params.get("furnace") if request.url.path == "/live" else None
+        )
+        return self._shared and asked == person.furnace
 
 
-def _in_sight(person: Person, request: Request) -> bool:
-    """Whether the address concerns the one furnace that a person may see, or all where they may see all."""
-    return person.furnace is None or request.path_params.get("furnace") == person.furnace
+def menu(routes: Iterable[Route]) -> tuple[tuple[str, str, Role], ...]:
+    """Address, words and role of the pages of MENU that are served."""
+    served = {route.path for route in routes if "GET" in (route.methods or ())}
+    return tuple((path, words, NEEDS[f"GET {path}"]) for path, words in MENU if path in served)
 
 
 def refusal(person: Person, request: Request, renderer: Renderer) -> Response:
     """To the sign-in page for a browser that wants a page; else 401 for nobody, 403 for somebody."""
     if person.role != "nobody":
-        text = f"You are signed in as {person.role}; this needs more. Ask the owner."
+        text = "This link does not show that." if person.by_link else f"A {person.role} may not do that. Ask the owner."
         return renderer.page(request, "message.html", 403, title="Not allowed", message=text)
     if request.method == "GET" and "text/html" in Headers(scope=request.scope).get("accept", ""):
         return RedirectResponse(f"/sign-in?back={quote(request.url.path)}", 303)
-    text = "Sign in first, then send it again. Nothing was changed."
-    return renderer.page(request, "message.html", 401, title="Sign in", message=text)
+    text = "Sign in first, then try again. Nothing was changed."
+    response = renderer.page(request, "message.html", 401, title="Sign in", message=text)
+    response.headers["WWW-Authenticate"] = 'Cookie realm="sootline"'
+    return response

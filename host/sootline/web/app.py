@@ -10,9 +10,10 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
 from sootline.errors import SootlineError
+from sootline.people.people import People
 from sootline.store import Store
 from sootline.units import System
-from sootline.web.access import guarded
+from sootline.web.access import guarded, menu
 from sootline.web.assets import Assets
 from sootline.web.commission import Commission
 from sootline.web.decisions import Decisions
@@ -23,6 +24,7 @@ from sootline.web.people import Visitors
 from sootline.web.records import Records
 from sootline.web.render import Renderer
 from sootline.web.security import Guard
+from sootline.web.sign_in import SignIn
 from sootline.web.source import Live
 
 
@@ -34,6 +36,7 @@ def build(
     now: Callable[[], int],
     hosts: tuple[str, ...] = (),
     profiles: Path | None = None,
+    local: bool = True,
 ) -> Starlette:
     """The application.
 
@@ -43,8 +46,10 @@ def build(
     now:          the present moment [ms since the Unix epoch]
     hosts:        names besides addresses and home-network names under which the pages may be reached
     profiles:     folder of the profile files; None is store_folder/profiles
+    local:        served to this machine only, where nobody need sign in before there is an account
     `app.state.release()` lets all open pages go, before the server is stopped.
     """
+    people = People(store_folder)
     renderer = Renderer(live, Assets(), units, now)
     store = Store.open(store_folder, read_only=True)
     feed = Feed(live, renderer.parts, now)
@@ -53,6 +58,7 @@ def build(
     records = Records(live, store, renderer, now)
     decisions = Decisions(store, renderer, store_folder, profiles or store_folder / "profiles", now)
     forms = Forms(live, renderer, now)
+    sign_in = SignIn(people, renderer, now)
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -60,6 +66,7 @@ def build(
         yield
         await feed.stop()
         store.close()
+        people.close()
 
     routes = [
         Route("/", pages.furnaces),
@@ -87,12 +94,17 @@ def build(
         Route("/shelve", forms.shelve, methods=["POST"]),
         Route("/log", forms.log, methods=["POST"]),
         Route("/units", forms.units, methods=["POST"]),
+        Route("/sign-in", sign_in.page),
+        Route("/sign-in", sign_in.enter, methods=["POST"]),
+        Route("/sign-out", sign_in.leave, methods=["POST"]),
+        Route("/shared/{token}", sign_in.shared),
     ]
+    renderer.menu = menu(routes)
     app = Starlette(
         routes=guarded(routes, renderer),
         middleware=[
             Middleware(Guard, hosts=hosts),
-            Middleware(Visitors),
+            Middleware(Visitors, people=people, local=local, now=now),
             Middleware(GZipMiddleware, minimum_size=600, compresslevel=6),
         ],
         exception_handlers={404: pages.not_found, SootlineError: pages.unavailable},

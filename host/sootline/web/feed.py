@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 import json
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass, field
 
 from sootline.units import System
@@ -19,8 +19,8 @@ GATHER_S = 0.3
 BEAT_S = 10.0
 
 Parts = dict[str, str]
-Subject = tuple[System, str | None]
-"""What a page shows: its units, and one furnace or, with None, all of them."""
+Subject = tuple[System, str | None, bool]
+"""What a page shows: its units, one furnace or, with None, all of them, and whether to a guest who came by a link."""
 
 
 @dataclass(slots=True)
@@ -37,7 +37,7 @@ class _Group:
 class Feed:
     """Use between `start` and `stop`, both called in the event loop that serves the pages."""
 
-    def __init__(self, live: Live, render: Callable[[System, str | None], Parts], now: Callable[[], int]) -> None:
+    def __init__(self, live: Live, render: Callable[[System, str | None, bool], Parts], now: Callable[[], int]) -> None:
         self._live = live
         self._render = render
         self._now = now
@@ -103,12 +103,12 @@ class Feed:
                     group.changed = asyncio.Event()
             await asyncio.sleep(GATHER_S)
 
-    async def messages(self, system: System, furnace: str | None) -> AsyncIterator[bytes]:
+    async def messages(self, system: System, furnace: str | None, guest: bool = False) -> AsyncGenerator[bytes]:
         """The stream of one page: everything first, then what changes."""
-        subject = (system, furnace)
+        subject = (system, furnace, guest)
         group = self._groups.get(subject)
         if group is None:
-            group = self._groups[subject] = _Group(self._render(system, furnace))
+            group = self._groups[subject] = _Group(self._render(*subject))
         group.pages += 1
         try:
             number = group.number

@@ -150,8 +150,9 @@ def _one_line(text: str) -> str:
 
 
 def remember(request: Request, response: Response, by: str) -> Response:
-    """The answer, with the name kept for this browser's next form."""
-    keep_cookie(request, response, NAME_COOKIE, quote(by))
+    """The answer, with the name kept for this browser's next form where nobody has signed in."""
+    if not person_of(request).known:
+        keep_cookie(request, response, NAME_COOKIE, quote(by))
     return response
 
 

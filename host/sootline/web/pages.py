@@ -13,6 +13,7 @@ from sootline.units import clock
 from sootline.web.chart import MOST_COLUMNS, chart, marks, table
 from sootline.web.commission import Commission
 from sootline.web.feed import Feed
+from sootline.web.people import person_of, while_allowed
 from sootline.web.render import Renderer
 from sootline.web.source import Live
 from sootline.web.views import summary
@@ -114,8 +115,9 @@ class Pages:
         furnace = request.query_params.get("furnace")
         if furnace is not None and all(now.furnace != furnace for now in self._live.furnaces()):
             return self._renderer.not_found(request)
+        messages = self._feed.messages(self._renderer.system(request), furnace, person_of(request).by_link)
         return StreamingResponse(
-            self._feed.messages(self._renderer.system(request), furnace),
+            while_allowed(request, messages),
             media_type="text/event-stream",
             headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
         )

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from sootline import __version__, wording
+from sootline.people.person import Person, Role, at_least, may
 from sootline.units import SYSTEMS, System, age, clock
 from sootline.web.assets import Assets
 from sootline.web.feed import Parts
@@ -16,7 +17,8 @@ from sootline.web.security import CSRF_COOKIE, form_token, keep_cookie
 from sootline.web.source import Live
 from sootline.web.views import FurnaceView, furnace_view, summary
 
-NAV = (("/", "Furnaces"), ("/alarms", "Alarms"), ("/log", "Log"), ("/set-aside", "Set aside"))
+SHARED_MENU = {"/", "/alarms", "/log"}
+GUESTS_TROUBLE = "the host has a trouble of its own, so what stands here may be old; tell the owner"
 UNITS_COOKIE = "sootline_units"
 
 
@@ -28,6 +30,7 @@ class Renderer:
         self._units = units
         self._now = now
         self.assets = assets
+        self.menu: tuple[tuple[str, str, Role], ...] = ()
         self._templates = jinja2.Environment(
             loader=jinja2.FileSystemLoader(assets.templates),
             autoescape=True,
@@ -38,7 +41,6 @@ class Renderer:
         )
         self._templates.globals.update(
             url=assets.url,
-            nav=NAV,
             version=__version__,
             co_notice=wording.CO_NOTICE,
             watches_only=wording.WATCHES_ONLY,
@@ -71,30 +73,43 @@ class Renderer:
             token=token,
             by=person.name,
             person=person,
+            nav=self._nav(person),
             now_ms=now_ms,
             ago=lambda t_ms: age((now_ms - t_ms) / 1000),
             clock=lambda t_ms: clock(t_ms, now_ms),
-            troubles=self._live.troubles,
+            troubles=self._troubles(person.by_link) if may(person, "see") else (),
         )
         response = HTMLResponse(text, status)
-        keep_cookie(request, response, CSRF_COOKIE, token)
+        keep_cookie(request, response, CSRF_COOKIE, token, "lax")
         return response
+
+    def _nav(self, person: Person) -> list[tuple[str, str]]:
+        if person.by_link:
+            paths = {"/"} if person.furnace else SHARED_MENU
+            return [(path, words) for path, words, _ in self.menu if path in paths]
+        return [(path, words) for path, words, role in self.menu if at_least(person.role, role)]
+
+    def _troubles(self, guest: bool) -> tuple[str, ...]:
+        """What is wrong at the host; names of files and other furnaces are not for a guest."""
+        troubles = self._live.troubles
+        return (GUESTS_TROUBLE,) if troubles and guest else troubles
 
     def not_found(self, request: Request) -> HTMLResponse:
         text = "There is no such page or furnace."
         return self.page(request, "message.html", 404, title="Not here", message=text)
 
-    def parts(self, system: System, furnace: str | None) -> Parts:
-        """What live updates replace, by the name of the part. Without ages: those the page counts itself."""
+    def parts(self, system: System, furnace: str | None, guest: bool = False) -> Parts:
+        """What live updates replace, by the name of the part. Without ages: those the page counts itself.
+
+        guest: for somebody who came by a link
+        """
         module: Any = self._templates.get_template("_furnace.html").module
         now_ms = self._now()
         furnaces = self._live.furnaces()
         views = tuple(furnace_view(now, now_ms, system) for now in furnaces)
-        parts = {
-            "furnaces": " ".join(view.furnace for view in views),
-            "troubles": str(module.troubles(self._live.troubles)),
-        }
+        parts = {"troubles": str(module.troubles(self._troubles(guest)))}
         if furnace is None:
+            parts["furnaces"] = " ".join(view.furnace for view in views)
             parts["summary"] = str(module.summary(summary(views)))
             parts["title"] = f"{summary(views).word} · sootline"
         for view in views:

@@ -3,6 +3,7 @@
 import hmac
 import ipaddress
 import secrets
+from typing import Literal
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
@@ -71,13 +72,28 @@ class Guard:
 def form_token(request: Request) -> str:
     """The token that forms of this browser must carry: the one in its cookie, or a new one."""
     token = request.cookies.get(CSRF_COOKIE, "")
-    return token if len(token) == 43 else secrets.token_urlsafe(32)
+    return token if len(token) == 43 else new_token()
 
 
-def keep_cookie(request: Request, response: Response, name: str, value: str) -> None:
-    """Set a cookie that lasts a heating season and a summer, out of reach of scripts and other sites."""
+def new_token() -> str:
+    return secrets.token_urlsafe(32)
+
+
+def keep_cookie(
+    request: Request,
+    response: Response,
+    name: str,
+    value: str,
+    samesite: Literal["strict", "lax"] = "strict",
+    max_age_s: int = 400 * 86400,
+) -> None:
+    """Set a cookie out of reach of scripts and other sites, for a heating season and a summer if not told otherwise.
+
+    samesite: `lax` for one that must also come along when somebody follows a link from elsewhere, as from a message;
+        no form of another site gets it either way
+    """
     response.set_cookie(
-        name, value, max_age=400 * 86400, httponly=True, samesite="strict", secure=request.url.scheme == "https"
+        name, value, max_age=max_age_s, httponly=True, samesite=samesite, secure=request.url.scheme == "https"
     )
 
 
