@@ -4,6 +4,7 @@ import dataclasses
 import json
 import shutil
 import threading
+from contextlib import closing
 from datetime import date
 
 import pyarrow.parquet as pq
@@ -14,6 +15,7 @@ from sootline.advice.tables import TABLES, Ask
 from sootline.events import Event
 from sootline.files import commissioning
 from sootline.files.tables import Tables
+from sootline.people.people import People
 from sootline.series import SensorFault
 from sootline.store import Store, parts, schema, sealing
 from sootline.store.exporting import stream, write
@@ -210,20 +212,23 @@ def test_a_restored_copy_holds_what_lies_beside_the_store(tmp_path, capsys):
     assert cli.main(["cleaning", past.furnace, "--predict", *here]) == 0
     assert cli.main(["batch", "add", "--source", "own", "--kind", "vg-46", "--volume", "60", *here]) == 0
     commissioning.add(data, past.furnace, "probe_geometry", date(2026, 1, 4), "Maud", PROBE, "stack")
-    (data / "people.json").write_text("{}")
-    (data / "people.json").chmod(0o600)
+    people = People(data)  # open, as the service holds it: what is newest is still in its log
+    people.add("Maud", "owner", "brass whistle nine", START_MS)
     for name in ("broker", "earlier"):
         (data / name).mkdir()
     (data / "broker" / "mosquitto.db").write_text("waiting")
     (data / "earlier" / schema.FILE).write_text("another copy")
     (data / "lock").touch()
     assert cli.main(["store", "backup", str(tmp_path / "copy"), *here]) == 0
+    people.close()
     shutil.rmtree(data)
     (tmp_path / "copy").rename(data)
     assert sorted(path.name for path in data.iterdir()) == [
-        "commissioning", "ledger", "oil", "people.json", "profiles", schema.FILE,
+        "commissioning", "ledger", "oil", "people.db", "profiles", schema.FILE,
     ]  # fmt: skip
-    assert (data / "people.json").stat().st_mode & 0o777 == 0o600
+    assert (data / "people.db").stat().st_mode & 0o777 == 0o600
+    with closing(People(data)) as people:
+        assert people.fits("Maud", "brass whistle nine") == "Maud"
     capsys.readouterr()
     assert cli.main(["cleaning", past.furnace, "--predict", *here]) == 2
     assert "were predicted on 2026-02-11" in capsys.readouterr().err

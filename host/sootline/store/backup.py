@@ -7,6 +7,7 @@ there. The broker's own folder is left out: what waits in it is no record yet.
 import os
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from sootline.errors import StoreDamaged, StoreUnavailable, UserError
@@ -79,16 +80,28 @@ def _copy_beside(folder: Path, target: Path) -> None:
         for name in file_names:
             path = place / name
             own = name.startswith(_NOT_BESIDE) if place == folder else name.startswith(".")
-            if own or path.is_symlink() or not path.is_file():
+            if own or name.endswith((".db-wal", ".db-shm")) or path.is_symlink() or not path.is_file():
                 continue
             copy = target / path.relative_to(folder)
             copy.parent.mkdir(parents=True, exist_ok=True)
             try:
-                shutil.copy2(path, copy)
+                if path.suffix == ".db":  # in use meanwhile: its log is worked in, and not copied beside it
+                    _copy_sqlite(path, copy)
+                else:
+                    shutil.copy2(path, copy)
             except FileNotFoundError:  # replaced or taken away while we looked
                 continue
             with copy.open("rb") as file:
                 os.fsync(file.fileno())
+
+
+def _copy_sqlite(path: Path, copy: Path) -> None:
+    """A whole copy of another SQLite file, readable by no more people than the original."""
+    copy.touch(mode=0o600)
+    original = f"{path.resolve().as_uri()}?mode=ro"
+    with closing(sqlite3.connect(original, uri=True)) as db, closing(sqlite3.connect(copy)) as made:
+        db.backup(made)
+    shutil.copymode(path, copy)
 
 
 def _is_beside(folder: Path) -> bool:
