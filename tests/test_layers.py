@@ -19,7 +19,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("ingest", "live"),
     ("mirror", "frames", "boards", "papers"),
     ("advice",),
-    ("broker", "files", "store", "bench", "fleet", "people", "timeserver"),
+    ("broker", "files", "store", "bench", "fleet", "people", "timeserver", "usb"),
     # pure from here down
     ("walkthrough", "messages"),
     ("report",),

@@ -21,7 +21,7 @@ def assemble(path):
     forget("config")
     app = App()
     app.boot = int(binascii.hexlify(os.urandom(4)).decode(), 16)
-    link = _link(app, settings)
+    link = _usb(app, settings) if settings["link"] == "usb" else _link(app, settings)
     left = _storage(app, settings)
     _inputs(app, settings)
     _outbox(app, left)
@@ -98,6 +98,7 @@ def _outbox(app, left):
 def _link(app, settings):
     """The largest modules, so they come first; returns what finishes the link once the outbox is there."""
     from .link import Link
+    from .mqtt import Client
     from .transport import Broker
     from .wifi import Wifi
 
@@ -120,14 +121,30 @@ def _link(app, settings):
 
     def finish(app):
         app.wifi = Wifi(ssid, password, app.clock, app.reset if app.data_directory else None)
-        app.link = Link(broker, prefix, client_id, furnace, app, ready)
+        app.link = Link(Client, broker, prefix, client_id, furnace, app, ready)
+        app.outbox.changed = app.link.work
+
+    return finish
+
+
+def _usb(app, settings):
+    """The link over the console's line, in place of a network; returns what finishes it."""
+    from .link import Link
+    from .usb import Client, Line
+
+    furnace = settings["furnace"]
+    prefix = "%s/%s/" % (settings["root"], furnace)
+
+    def finish(app):
+        line = Line(app.clock, app.clock_set)
+        app.link = Link(Client, line, prefix, furnace, furnace, app, line.host_there)
         app.outbox.changed = app.link.work
 
     return finish
 
 
 def _time(app, settings):
-    if settings["ntp"]:
+    if settings["ntp"] and settings["link"] == "mqtt":
         from .ntp import Ntp
 
         app.ntp = Ntp(settings["ntp"]["host"], settings["ntp"].get("port", 123), app.clock, app.clock_set)

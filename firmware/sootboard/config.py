@@ -7,6 +7,7 @@ from . import channels
 _DEFAULTS = {
     "root": "sootline",
     "board": "esp32",
+    "link": "mqtt",
     "interval": 5,
     "idle_interval": 60,
     "poll_ms": 20,
@@ -48,8 +49,10 @@ def check(given):
         if key not in _DEFAULTS and key not in ("furnace", "broker"):
             raise ConfigError("unknown setting %s" % key)
         out[key] = given[key]
+    if out["link"] not in ("mqtt", "usb"):
+        raise ConfigError("link must be mqtt or usb")
     for key in ("furnace", "broker"):
-        if key not in out:
+        if key not in out and (key == "furnace" or out["link"] == "mqtt"):
             raise ConfigError("setting %s is missing" % key)
     _check_furnace(out["furnace"])
     if out["mains_hz"] not in (50, 60):

@@ -1,11 +1,12 @@
-"""Keeps the board connected to its broker and sends what the outbox holds."""
+"""Keeps the board connected to its broker, or to the host on its USB line, and sends what the outbox holds."""
 
 import asyncio
 import random
 
 from micropython import const
 
-from . import mqtt, senml
+from . import senml
+from .waiting import ERRORS
 
 BACKOFF_MIN_MS, BACKOFF_MAX_MS = 1000, 60000
 _ANNOUNCE_S = const(300)
@@ -14,13 +15,15 @@ _WILL = b'{"online": false}'
 
 
 class Link:
-    """`app` gives the outbox, the Wi-Fi and the announcement, hears of progress and carries out commands.
+    """`app` gives the outbox, the Wi-Fi, if any, and the announcement, hears of progress and carries out commands.
 
-    `ready()` tells whether a connection may be tried yet.
+    `client` makes a connection to `peer`: mqtt.Client to a transport.Broker, or usb.Client over a usb.Line; `ready()`
+    tells whether one may be tried yet.
     """
 
-    def __init__(self, broker, prefix, client_id, furnace, app, ready=None):
-        self._broker = broker
+    def __init__(self, client, peer, prefix, client_id, furnace, app, ready=None):
+        self._client = client
+        self._peer = peer
         self._prefix = prefix
         self._client_id = client_id
         self._furnace = furnace
@@ -52,10 +55,11 @@ class Link:
             beat()
             acked = 0
             try:
-                await self._app.wifi.ensure(beat)
+                if self._app.wifi:
+                    await self._app.wifi.ensure(beat)
                 await self._until_ready(beat)
                 acked = await self._session()
-            except mqtt.ERRORS as e:
+            except ERRORS as e:
                 self.last_error = "%s %s" % (type(e).__name__, e)
             tries = 0 if acked else tries + 1
             delay_ms = min(BACKOFF_MAX_MS, BACKOFF_MIN_MS << min(tries, 6))
@@ -68,7 +72,7 @@ class Link:
 
     async def _session(self):
         """One connection from start to end. Returns the number of acknowledged messages."""
-        client = mqtt.Client(self._broker, self._take, self._out, self._pid)
+        client = self._client(self._peer, self._take, self._out, self._pid)
         tasks = []
         try:
             await client.open(self._client_id, self._prefix + "board", _WILL)
@@ -99,7 +103,7 @@ class Link:
     async def _guard(self, client, job):
         try:
             await job(client)
-        except mqtt.ERRORS as e:
+        except ERRORS as e:
             client.fail(e)
         except Exception as e:
             # A fault of ours, or a full heap: a new connection starts afresh.
@@ -132,8 +136,8 @@ class Link:
     async def _ping(self, client):
         announced_ms = 0
         while True:
-            await asyncio.sleep_ms(int(mqtt.KEEPALIVE_S * 500))
-            announced_ms += mqtt.KEEPALIVE_S * 500
+            await asyncio.sleep_ms(int(client.keepalive_s * 500))
+            announced_ms += client.keepalive_s * 500
             if announced_ms >= _ANNOUNCE_S * 1000:
                 announced_ms = 0
                 self._announce_now.set()

@@ -7,15 +7,12 @@ import sys
 from micropython import const
 
 from . import transport
-from .waiting import Waiting
+from .waiting import ERRORS, Waiting
 
 CONNECT_S = 20
 ANSWER_S = 15
 KEEPALIVE_S = 40
 _MAX_INCOMING = const(2048)
-
-# What a broken link can raise; a refused certificate is a ValueError, a closed stream an EOFError.
-ERRORS = (OSError, ValueError, EOFError, AssertionError, asyncio.TimeoutError)
 
 
 def _text(s):
@@ -58,6 +55,7 @@ class Client:
         self.dead = asyncio.Event()
         self.error = None
         self.acked = 0
+        self.keepalive_s = KEEPALIVE_S
 
     async def open(self, client_id, will_topic, will_payload):
         """Connect and log in; the will is retained. Raises one of ERRORS."""

@@ -20,7 +20,7 @@ def announcement(app):
     """JSON text for the board topic."""
     gc.collect()  # so that the free memory told is what is really free
     uptime_ms = app.clock.uptime_ms()
-    rssi = app.wifi.rssi()
+    rssi = app.wifi.rssi() if app.wifi else None
     sampler = app.sampler
     return _TEXT % (
         _CONTRACT,

@@ -1,4 +1,9 @@
-"""How many answers from the network are being waited for, over all parts of the board code."""
+"""Waiting for answers: how many are awaited, over all parts of the board code, and what can come in their place."""
+
+import asyncio
+
+# What a broken link can raise; a refused certificate is a ValueError, a closed stream an EOFError.
+ERRORS = (OSError, ValueError, EOFError, AssertionError, asyncio.TimeoutError)
 
 
 class Waiting:

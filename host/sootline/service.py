@@ -26,7 +26,8 @@ from sootline.files import profiles
 from sootline.files.commissioning import Records
 from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
-from sootline.ingest.intake import Intake
+from sootline.ingest.intake import NOISE, Intake
+from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList
 from sootline.live import Acknowledge, Act, Live, Log, Shelve
 from sootline.now import FurnaceNow, SetAside
@@ -65,6 +66,7 @@ class Options:
     trust_clock: tell it although nothing keeps this computer's clock right
     tls:      serve the pages by HTTPS
     proxies:  addresses or networks of reverse proxies that may say for whom they ask
+    serial:   ports with a board on a USB line
     broker:   an outside broker; None runs our own on broker_port (0: any free one), with `network` for boards
     """
 
@@ -75,6 +77,7 @@ class Options:
     network: Network | None = None
     time_at: tuple[str, int] | None = None
     trust_clock: bool = False
+    serial: tuple[str, ...] = ()
     root: str = topics.ROOT
     web_host: str = "127.0.0.1"
     web_port: int = 8470
@@ -110,6 +113,8 @@ class Service:
         )
         self.address = options.broker or Address(port=self.broker.port if self.broker else 0)
         self._client = Client(self.address, options.root, options.client_id, self._queue.put)
+        parts = (options.root, self._queue.put, self._told_ms, self._answer)
+        self._lines = [SerialLine(port, *parts) for port in options.serial]
         self._lock = only_one(options.data)
         local = is_loopback(options.web_host) and not options.proxies
         if not local:
@@ -171,6 +176,8 @@ class Service:
         if self._worker.is_alive():
             self._worker.join(30)
             self._client.stop()
+            for line in self._lines:
+                line.stop()
         if self._keeper.is_alive():
             self._keeper.join(30)
         self.web.stop()
@@ -188,10 +195,16 @@ class Service:
 
     def _time_server(self) -> TimeServer | None:
         options = self._options
-        error_s = timeserver.vouched_error_s if options.trust_clock else timeserver.kernel_error_s
         if options.time_at is not None:
-            return TimeServer(*options.time_at, error_s)
-        return TimeServer(options.network.host, error_s=error_s) if options.network else None
+            return TimeServer(*options.time_at, self._clock_error_s)
+        return TimeServer(options.network.host, error_s=self._clock_error_s) if options.network else None
+
+    def _clock_error_s(self) -> float | None:
+        return timeserver.vouched_error_s() if self._options.trust_clock else timeserver.kernel_error_s()
+
+    def _told_ms(self) -> int | None:
+        """The time for boards on a line, if it may be told."""
+        return None if self._clock_error_s() is None else now_ms()
 
     def _start_time(self) -> None:
         """Serve the time: where a port was named it must work, else it is tried, and said if it cannot be."""
@@ -232,6 +245,8 @@ class Service:
             self._trouble("start", None)
             self._caught_up.set()
             self._client.start()
+            for line in self._lines:
+                line.start()
             next_tick = settle_at = time.monotonic()
             while not self._stopping.is_set():
                 due = min(next_tick, self._retained.due_s or next_tick)
@@ -301,8 +316,10 @@ class Service:
         if self._recorder is not None:
             self._persist(lambda: self._write_recording(messages))
         for delivery in deliveries:
-            self._client.acknowledge(delivery)
+            delivery.acknowledge()
             self._retained.heard(delivery.message)
+            for line in self._lines:
+                line.command(delivery.message)
         self._record(self._watches.deliver(arrivals))
         self._show({arrival.furnace for arrival in arrivals})
 
@@ -357,6 +374,8 @@ class Service:
         if unshelved:
             self._keep(Changes({alarm.key: alarm for alarm in unshelved}))
         self._trouble("broker", self._client.problem)
+        for line in self._lines:
+            self._trouble(f"serial {line.port}", line.problem)
         self._trouble("foreign", self._foreign())
         self._trouble("commissioning", "; ".join(self._commissioning.problems.values()) or None)
         self._trouble("analysis", "; ".join(self._watches.troubles) or None)
@@ -375,6 +394,8 @@ class Service:
 
     def _nobodys(self, aside: SetAside) -> bool:
         topic = topics.parse(aside.topic, self._options.root)
+        if aside.topic.startswith(f"{NOISE} "):
+            return False  # every board says something else when it starts
         return topic is None or topic.furnace not in self._watches.furnaces
 
     def _record(self, changes: Changes) -> None:
@@ -422,6 +443,10 @@ class Service:
             self._stopping.wait(COMPACT_S)
 
     # what others see
+
+    def _answer(self, topic: str, payload: bytes) -> None:
+        """What a board on a line answers to a command goes where the command came from; called by the lines."""
+        self._client.publish(topic, payload, retain=False)
 
     def _publish(self) -> None:
         """Bring the retained alarms at the broker in line with those that stand."""

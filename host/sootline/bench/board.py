@@ -73,6 +73,7 @@ class Board:
         heap: str = "128k",
         command: list[str] | None = None,
         program: Path | None = None,
+        console: int | None = None,
     ) -> None:
         self._bench = bench
         self.furnace = furnace
@@ -80,6 +81,7 @@ class Board:
         self._command = interpreter() if command is None else command
         self._heap = heap
         self._program = program  # in place of main.py
+        self._console = console  # file descriptor of the line its console is on; None writes it to the log
         self._own_directory = directory is None
         self.directory = Path(tempfile.mkdtemp(prefix="sootline-board-")) if directory is None else directory
         known = bench.channels if channels is None else channels
@@ -164,8 +166,14 @@ class Board:
             environment["PYTHONDONTWRITEBYTECODE"] = "1"
         self._bench.expired.clear()
         self._bench.watchdog_ms = None
+        console = self._console
         self._process = subprocess.Popen(
-            program, cwd=self.directory, env=environment, stdout=self._log, stderr=subprocess.STDOUT
+            program,
+            cwd=self.directory,
+            env=environment,
+            stdin=console,
+            stdout=self._log if console is None else console,
+            stderr=self._log,
         )
 
     def _micropython(self, environment: dict[str, str]) -> list[str]:

@@ -54,19 +54,19 @@ def record(address: Address, root: str, name: str, folder: Path, stop: threading
             if stop.is_set():
                 break
         if time.monotonic() - flushed >= FLUSH_S:
-            _flush(recorder, client, waiting)
+            _flush(recorder, waiting)
             flushed = time.monotonic()
             if client.problem and client.problem != problem:
                 print(f"sootline: {client.problem}", file=sys.stderr)
             problem = client.problem or ""
-    _flush(recorder, client, waiting)
+    _flush(recorder, waiting)
     time.sleep(0.1)  # let the last acknowledgements leave
     client.stop()
     return count
 
 
-def _flush(recorder: Recorder, client: Client, waiting: list[Delivery]) -> None:
+def _flush(recorder: Recorder, waiting: list[Delivery]) -> None:
     recorder.flush()
     for delivery in waiting:
-        client.acknowledge(delivery)
+        delivery.acknowledge()
     waiting.clear()

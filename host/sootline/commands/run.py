@@ -54,6 +54,13 @@ def _parser() -> argparse.ArgumentParser:
     own.add_argument("--broker-port", type=int, default=DEFAULT_PORT, metavar="PORT", help="on this machine only")
     own.add_argument("--boards-listen", metavar="ADDRESS:PORT", help="where boards on the network connect")
     own.add_argument("--boards-passwords", type=Path, metavar="FILE", help="lines of furnace:password")
+    parser.add_argument(
+        "--serial",
+        action="append",
+        default=[],
+        metavar="PORT",
+        help="USB port of a board without a network (repeatable)",
+    )
     clock = parser.add_argument_group("time for the boards")
     clock.add_argument(
         "--time-listen",
@@ -74,6 +81,7 @@ def _options(options: argparse.Namespace) -> Options:
         broker=_broker.address(options),
         broker_port=options.broker_port,
         network=_network(options),
+        serial=tuple(options.serial),
         time_at=None if options.time_listen is None else _broker.host_port(options.time_listen, timeserver.PORT),
         trust_clock=options.trust_clock,
         root=options.root,

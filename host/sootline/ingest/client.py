@@ -5,6 +5,7 @@ import ssl
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -37,11 +38,10 @@ class Address:
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """A message and what is needed to acknowledge it."""
+    """A message, and what to call once it is stored: its sender may forget it then."""
 
     message: Message
-    mid: int
-    qos: int
+    acknowledge: Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +99,6 @@ class Client:
         self._client.disconnect()
         self._client.loop_stop()
 
-    def acknowledge(self, delivery: Delivery) -> None:
-        """The message is stored; the broker may forget it."""
-        if delivery.qos:
-            self._client.ack(delivery.mid, delivery.qos)
-
     def publish(self, topic: str, payload: bytes, *, retain: bool) -> None:
         """Publish at QoS 1."""
         self._client.publish(topic, payload, qos=1, retain=retain)
@@ -144,4 +139,9 @@ class Client:
             topic = repr(message._topic)
         payload = bytes(message.payload[: MAX_BYTES + 1])  # more is never read
         received_ms = time.time_ns() // 1_000_000
-        self._deliver(Delivery(Message(received_ms, topic, payload, message.retain), message.mid, message.qos))
+        acknowledge = partial(self._acknowledge, message.mid, message.qos)
+        self._deliver(Delivery(Message(received_ms, topic, payload, message.retain), acknowledge))
+
+    def _acknowledge(self, mid: int, qos: int) -> None:
+        if qos:
+            self._client.ack(mid, qos)

@@ -25,6 +25,7 @@ MOVE_AT_ONCE_MS = 1000  # a pack standing this far from its place is moved at on
 MAX_ANNOUNCEMENT_BYTES = 16 * 1024
 _ANY_SPAN_MS = (-12 * 3_600_000, 12 * 3_600_000)  # no pack of 64 KiB reaches further from its base
 SECOND_BOARD = "a second board uses this furnace's name; give one of the two another"
+NOISE = "serial"  # leaf, or first word, under which a serial line hands on what is no message
 _SENT_BY_HOST = ("alarms/", "command")
 _decode = msgspec.json.Decoder(dict[str, Any]).decode
 
@@ -128,6 +129,8 @@ class Intake:
 
     def _message(self, batch: Batch, message: Message) -> Sequence[Arrival]:
         topic = topics.parse(message.topic, self._root)
+        if (topic.leaf if topic else message.topic.partition(" ")[0]) == NOISE:
+            return self._set_aside(batch, message, "no message: noise or other output on the serial line")
         if topic is None:
             return self._set_aside(batch, message, "not a topic of a furnace")
         if topic.leaf.startswith(_SENT_BY_HOST):

@@ -63,7 +63,7 @@ class App:
         pass
 
 
-the_link = link.Link(broker, prefix, settings["furnace"], settings["furnace"], App())
+the_link = link.Link(mqtt.Client, broker, prefix, settings["furnace"], settings["furnace"], App())
 out.changed = the_link.work
 
 

@@ -1,0 +1,62 @@
+"""Serial ports: which there are, which look like a board, and plain words where one cannot be opened."""
+
+import errno
+import os
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import serial
+from serial.tools import list_ports
+
+from sootline.errors import UserError
+
+BAUD = 115200
+
+# USB vendor ids of what boards of these families carry (product ids vary): the chip itself, or its serial converter.
+VENDORS = {
+    0x2E8A: "Raspberry Pi Pico",
+    0x303A: "Espressif chip",
+    0x10C4: "CP210x converter",
+    0x1A86: "CH340 or CH910x converter",
+    0x0403: "FTDI converter",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Port:
+    """One port. `path` is what to open; `what` describes it."""
+
+    path: str
+    what: str
+
+
+def boards() -> list[Port]:
+    """Ports whose USB ids are those of a board or of the converter on one; nothing is opened."""
+    found = [p for p in list_ports.comports() if p.vid in VENDORS]
+    return [Port(p.device, _what(p)) for p in sorted(found, key=lambda p: p.device)]
+
+
+def _what(port: Any) -> str:
+    number = f", serial number {port.serial_number}" if port.serial_number else ""
+    return f"{VENDORS[port.vid]} ({port.vid:04x}:{port.pid:04x}{number})"
+
+
+def trouble(path: str, error: OSError | None = None) -> str:
+    """Why `path` cannot be used, and what to do, in one line."""
+    code = error.errno if error else None
+    if not Path(path).exists():
+        return f"{path}: there is no such port; plug the board in, or look with: sootline board find"
+    if code in (errno.EACCES, errno.EPERM) or not os.access(path, os.R_OK | os.W_OK):
+        return f"{path}: no permission; run: sudo usermod -aG dialout $USER   then log out and in again"
+    if code in (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK):
+        return f"{path}: another program uses it; close that first (a serial monitor, sootline run --serial)"
+    return f"{path}: cannot be opened as a serial port: {os.strerror(code) if code else error}"
+
+
+def open_port(path: str, timeout_s: float | None = None) -> serial.Serial:
+    """The port, for this process alone. Raises UserError with what to do."""
+    try:
+        return serial.Serial(path, BAUD, timeout=timeout_s, write_timeout=2, exclusive=True)
+    except (OSError, ValueError) as error:  # pyserial's own errors are OSErrors
+        raise UserError(trouble(path, error if isinstance(error, OSError) else None)) from None
