@@ -15,7 +15,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("commands",),
     ("demo",),
     ("service",),
-    ("web", "watches", "retained"),
+    ("web", "watches", "retained", "courier"),
     ("ingest", "live"),
     ("mirror", "frames", "boards", "papers"),
     ("advice",),

@@ -44,7 +44,25 @@ class Log:
     done: "Future[bool]"
 
 
-Act = Acknowledge | Shelve | Log
+@dataclass(frozen=True, slots=True)
+class Confirm:
+    """Somebody says that the message with this code has come to the contact."""
+
+    contact: str
+    code: str
+    by: str
+    done: "Future[bool]"
+
+
+@dataclass(frozen=True, slots=True)
+class Try:
+    """Somebody wants a test sent to the contact."""
+
+    contact: str
+    done: "Future[bool]"
+
+
+Act = Acknowledge | Shelve | Log | Confirm | Try
 
 
 class Live:
@@ -110,6 +128,14 @@ class Live:
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know. Raises UserError."""
         self._ask(lambda done: Log(furnace, entry, by, done))
+
+    def confirm(self, contact: str, code: str, by: str) -> bool:
+        """Note that the message with this code has come; False when the contact was sent no such code."""
+        return self._ask(lambda done: Confirm(contact, code, by, done))
+
+    def try_way(self, contact: str) -> bool:
+        """Send a test to the contact; False when there is no such contact. Raises UserError."""
+        return self._ask(lambda done: Try(contact, done))
 
     def _ask(self, act: Callable[[Any], Act]) -> bool:
         done: Future[bool] = Future()

@@ -46,6 +46,16 @@ class SetAside:
 
 
 @dataclass(frozen=True, slots=True)
+class InService:
+    """Somebody works on the furnace: until until_ms only critical alarms call."""
+
+    by: str
+    reason: str
+    since_ms: int
+    until_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class FurnaceNow:
     """One furnace.
 
@@ -53,6 +63,8 @@ class FurnaceNow:
     board:        the board's last announcement, as received
     alarms:       standing alarms, and returned ones that nobody has acknowledged yet
     set_aside:    how many messages were set aside, by reason, and the last few of them
+    service:      who works on it, None while nobody does
+    freeze_at_ms: when the room reaches its limit at the rate of the last hour; None when it does not fall
     """
 
     furnace: str
@@ -65,3 +77,5 @@ class FurnaceNow:
     board: Mapping[str, Any] = field(default_factory=dict)
     set_aside: Mapping[str, int] = field(default_factory=dict)
     last_set_aside: tuple[SetAside, ...] = ()
+    service: InService | None = None
+    freeze_at_ms: int | None = None

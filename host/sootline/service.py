@@ -21,15 +21,17 @@ from sootline import timeserver
 from sootline.alarms import Alarm, Shelf
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
+from sootline.courier.around import outlooks, week_lines
+from sootline.courier.courier import Around, Courier
 from sootline.errors import SootlineError, StoreUnavailable, UserError
-from sootline.files import profiles
+from sootline.files import contacts, profiles
 from sootline.files.commissioning import Records
 from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList
-from sootline.live import Acknowledge, Act, Live, Log, Shelve
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Shelve, Try
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
 from sootline.profile import LogEntry, Profile
@@ -47,6 +49,7 @@ log = logging.getLogger(__name__)
 
 TICK_S = 5.0
 SETTLE_S = 600.0
+STANDSTILL_S = 60.0
 COMPACT_S = 600.0
 BATCH = 500
 SET_ASIDE_SHOWN = 10
@@ -105,6 +108,7 @@ class Service:
         self._troubles_turn = threading.Lock()
         self._retained = RetainedAlarms(options.root)
         self.live = Live(self._queue.put)
+        people = contacts.ContactsFile(options.data / contacts.NAME)
         self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
         self.broker = (
             None
@@ -128,6 +132,7 @@ class Service:
         self._commissioning = Records(options.data)
         self._watches = Watches(self.store, self._profile, waiting=self._commissioning.waiting, guarded=True)
         self._alarms = AlarmList()
+        self.courier = Courier(self.store, self.live, people, self._around(), now=now_ms)
         self.web = Server(
             build(
                 self.live,
@@ -145,6 +150,7 @@ class Service:
         )
         self.time = self._time_server()
         self._error: BaseException | None = None
+        self._ticked_s = 0.0  # when the worker last had time to look round
         self._history: Iterable[Sequence[Message]] = ()
         self._recorder = Recorder(options.record) if options.record else None
         self._worker = threading.Thread(target=self._run, name="worker", daemon=True)
@@ -180,6 +186,7 @@ class Service:
                 line.stop()
         if self._keeper.is_alive():
             self._keeper.join(30)
+        self.courier.stop()
         self.web.stop()
         if self.time:
             self.time.stop()
@@ -233,6 +240,24 @@ class Service:
     def _profile(self, furnace: str) -> Profile:
         return self._profiles.get(furnace) or profiles.default(furnace)
 
+    def _around(self) -> Around:
+        return Around(
+            outlooks=lambda furnaces: outlooks(furnaces, self._profile, now_ms()),
+            chain=self._broken,
+            lines=lambda contact, end_ms: week_lines(
+                contact, end_ms, self.live.furnaces(), self._profile, self.store, self._options.data
+            ),
+            trouble=lambda text: self._trouble("messages", text),
+        )
+
+    def _broken(self) -> str | None:
+        """What of the chain from the boards to the alarms does not work; None while all of it does."""
+        if not self._client.connected:
+            return "the broker cannot be heard"
+        if time.monotonic() - self._ticked_s > STANDSTILL_S:
+            return "readings are not worked through"
+        return self._troubles.get("store") or self._troubles.get("analysis")
+
     # the worker
 
     def _run(self) -> None:
@@ -244,6 +269,7 @@ class Service:
                     return
             self._trouble("start", None)
             self._caught_up.set()
+            self.courier.start()
             self._client.start()
             for line in self._lines:
                 line.start()
@@ -303,7 +329,7 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Acknowledge | Shelve | Log):
+            if isinstance(item, Acknowledge | Shelve | Log | Confirm | Try):
                 self._act(item)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
@@ -342,6 +368,9 @@ class Service:
             self._show([act.furnace])
             act.done.set_result(True)
             return
+        if isinstance(act, Confirm | Try):
+            act.done.set_result(self._persist(lambda: self._message_act(act, now)))
+            return
         if isinstance(act, Acknowledge):
             changed = self._alarms.acknowledge(act.key, act.by, now)
         else:
@@ -351,6 +380,12 @@ class Service:
             self._publish()
             self._show([act.key[0]])
         act.done.set_result(act.key in self._alarms.merged)
+
+    def _message_act(self, act: Confirm | Try, at_ms: int) -> bool:
+        if isinstance(act, Try):
+            return self.courier.test(act.contact)
+        with self.store.batch() as batch:
+            return batch.confirm(act.contact, act.code, act.by, at_ms)
 
     def _write_log(self, furnace: str, entry: LogEntry) -> None:
         with self.store.batch() as batch:
@@ -365,6 +400,7 @@ class Service:
             batch.alarms(put=changed)
 
     def _tick(self, *, settle: bool) -> None:
+        self._ticked_s = time.monotonic()
         if self._client.connected:
             self._record(self._watches.tick(now_ms()))
         if settle:
@@ -473,6 +509,7 @@ class Service:
             board=furnace.board,
             set_aside=counts,
             last_set_aside=tuple(last),
+            freeze_at_ms=furnace.watch.freeze_at_ms,
         )
 
     def _trouble(self, kind: str, text: str | None) -> None:

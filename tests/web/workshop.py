@@ -11,7 +11,7 @@ from sootline import profile
 from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
-from sootline.live import Acknowledge, Act, Live, Log
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Try
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
 from sootline.series import Floats, Rows
@@ -68,6 +68,11 @@ class StagedLive(Live):
         if isinstance(act, Log):
             self.acts.append(("log", act.furnace, act.entry, act.by))
             act.done.set_result(True)
+            return
+        if isinstance(act, Confirm | Try):
+            said = ("confirm", act.contact, act.code, act.by) if isinstance(act, Confirm) else ("try", act.contact)
+            self.acts.append(said)
+            act.done.set_result(act.contact == "Maud" and (isinstance(act, Try) or act.code == "4821"))
             return
         furnace = self.now(act.key[0])
         there = furnace is not None and any(alarm.key == act.key for alarm in furnace.alarms)

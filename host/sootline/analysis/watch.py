@@ -79,6 +79,11 @@ class Watch:
         return self._engine.phase.since_ms
 
     @property
+    def freeze_at_ms(self) -> int | None:
+        """When the room reaches its freezing limit at the rate of the last hour; None when it does not fall."""
+        return self._engine.freeze_at_ms()
+
+    @property
     def readiness(self) -> tuple[Readiness, ...]:
         return tuple(self._awaited(detector.readiness()) for detector in self._engine.detectors)
 

@@ -119,7 +119,7 @@ def parse(text: str, name: str = "contacts.toml") -> Contacts:
     except tomllib.TOMLDecodeError as error:
         raise UserError(f"{name}: not TOML: {error}") from None
     _refuse_unknown(document, _Document, name, "")
-    _refuse_unknown(document.get("heartbeat"), _Heartbeat, name, "heartbeat.")
+    _refuse_unknown(document.get("heartbeat"), _Heartbeat, name, "heartbeat: ")
     entries = document.get("contact", [])
     for i, entry in enumerate(entries if isinstance(entries, list) else ()):
         _refuse_unknown(entry, _Contact, name, f"contact {i + 1}: ")

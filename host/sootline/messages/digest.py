@@ -21,11 +21,11 @@ DIGEST_MOST = 1600
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """What a digest is made of: alarms and messages of the last days, and the furnaces now."""
+    """What a digest is made of: alarms and messages of the last days, and lines on the furnaces for the weekly note."""
 
     alarms: Sequence[Alarm]
     messages: Sequence[Message]
-    furnaces: Sequence[FurnaceNow] = ()
+    lines: tuple[str, ...] = ()
     page: str = ""
 
 
@@ -100,17 +100,15 @@ def _week(contact: Contact, due_ms: int, past: Past, zone: tzinfo | None) -> lis
         *_line_up("Standing", [alarm for alarm in roots if stands(alarm)], due_ms, zone),
         *_line_up("For the next round", [a for a in new if a.priority == "low" and not stands(a)], due_ms, zone),
     ]
-    for furnace in past.furnaces:
-        if contact.cares_for(furnace.furnace):
-            lines += _eyes(furnace)
-    return lines
+    return [*lines, *past.lines]
 
 
 def _line_up(head: str, alarms: Sequence[Alarm], now_ms: int, zone: tzinfo | None) -> list[str]:
     return [f"{head}:", *(_line(alarm, now_ms, zone) for alarm in alarms)] if alarms else []
 
 
-def _eyes(furnace: FurnaceNow) -> list[str]:
+def eyes(furnace: FurnaceNow) -> tuple[str, ...]:
+    """What a furnace's alarms do not see yet, or at all."""
     learning = [one for one in furnace.readiness if one.state == "learning"]
     blind = [one for one in furnace.readiness if one.state == "blind"]
     name = wording.furnace_name(furnace.furnace)
@@ -119,7 +117,7 @@ def _eyes(furnace: FurnaceNow) -> list[str]:
         told.append(f"{name} still learns {len(learning)} of {len(furnace.readiness)} alarms.")
     if blind:
         told.append(f"{name} is blind to: {', '.join(wording.alarm_title(one.alarm).lower() for one in blind)}.")
-    return told
+    return tuple(told)
 
 
 def confirm_line(code: str, page: str) -> str:
@@ -169,7 +167,7 @@ def _digest(
 def unconfirmed(messages: Sequence[Message], now_ms: int) -> list[Message]:
     """Of each contact the newest note or test, where the time to confirm it has passed and nobody did."""
     newest: dict[str, Message] = {}
-    for message in sorted(messages, key=lambda one: one.made_ms):
+    for message in sorted(messages, key=lambda one: (one.made_ms, one.confirmed_ms is not None)):
         if message.code is not None:
             newest[message.contact] = message
     return [one for one in newest.values() if one.confirmed_ms is None and now_ms - one.made_ms > CONFIRM_MS]

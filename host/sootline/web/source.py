@@ -30,5 +30,11 @@ class Live(Protocol):
     def shelve(self, key: Key, until_ms: int, by: str, reason: str) -> bool:
         """Put the alarm on the shelf until until_ms, for a reason; False when there is no such alarm any more."""
 
+    def confirm(self, contact: str, code: str, by: str) -> bool:
+        """Note that the message with this code has come; False when the contact was sent no such code."""
+
+    def try_way(self, contact: str) -> bool:
+        """Send a test to the contact; False when there is no such contact."""
+
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know."""
