@@ -11,6 +11,8 @@ from datetime import datetime
 from sootline.alarms import PRIORITIES, Acknowledgement, Alarm, Shelf
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.watch import Key
+from sootline.now import InService
+from sootline.profile import ServiceMode
 
 RETURNED_SHOWN_MS = 24 * 3_600_000  # a returned alarm nobody acknowledged stays in sight this long
 
@@ -45,6 +47,13 @@ def in_sight(alarm: Alarm, now_ms: int) -> bool:
     if alarm.acknowledged is not None or alarm.state == "suppressed" or alarm.cleared_ms is None:
         return False
     return now_ms - alarm.cleared_ms < RETURNED_SHOWN_MS
+
+
+def in_service(mode: ServiceMode | None, now_ms: int) -> InService | None:
+    """Who works on a furnace now, the board's silence notwithstanding."""
+    if mode is None or mode.until_ms <= now_ms:
+        return None
+    return InService(mode.by, mode.reason, mode.at_ms, mode.until_ms)
 
 
 @dataclass(slots=True)

@@ -62,7 +62,18 @@ class Try:
     done: "Future[bool]"
 
 
-Act = Acknowledge | Shelve | Log | Confirm | Try
+@dataclass(frozen=True, slots=True)
+class Serve:
+    """Somebody works on the furnace until until_ms; a time in the past ends it."""
+
+    furnace: str
+    until_ms: int
+    by: str
+    reason: str
+    done: "Future[bool]"
+
+
+Act = Acknowledge | Shelve | Log | Confirm | Try | Serve
 
 
 class Live:
@@ -128,6 +139,10 @@ class Live:
     def log(self, furnace: str, entry: LogEntry, by: str) -> None:
         """Store what `by` did at the furnace and let the analysis know. Raises UserError."""
         self._ask(lambda done: Log(furnace, entry, by, done))
+
+    def serve(self, furnace: str, until_ms: int, by: str, reason: str) -> bool:
+        """Service mode until until_ms, or its end with a time in the past. Raises UserError."""
+        return self._ask(lambda done: Serve(furnace, until_ms, by, reason, done))
 
     def confirm(self, contact: str, code: str, by: str) -> bool:
         """Note that the message with this code has come; False when the contact was sent no such code."""

@@ -96,6 +96,16 @@ class LogEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class ServiceMode:
+    """From at_ms on `by` works on the furnace, until until_ms at the latest; one that ends where it begins ends it."""
+
+    at_ms: int
+    until_ms: int
+    by: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Profile:
     furnace: Furnace
     refill: Refill = Refill()
@@ -107,6 +117,7 @@ class Profile:
     room: Room = Room()
     cleaning: Cleaning = Cleaning()
     log: tuple[LogEntry, ...] = ()
+    service: tuple[ServiceMode, ...] = ()
 
 
 _SECTIONS: dict[str, type[Any]] = {
@@ -128,18 +139,27 @@ def parse(text: str, name: str = "profile") -> Profile:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ProfileError(f"{name}: not TOML: {error}") from None
-    _refuse_unknown(document, [*_SECTIONS, "log"], name, "")
+    _refuse_unknown(document, [*_SECTIONS, "log", "service"], name, "")
     sections = {}
     for section, kind in _SECTIONS.items():
         table = document.get(section, {})
         if not isinstance(table, Mapping):
             raise ProfileError(f"{name}: [{section}] must be a table")
         sections[section] = _build(kind, table, name, section)
-    entries = document.get("log", [])
+    log = [_log_entry(entry, name, f"log {i + 1}") for i, entry in enumerate(_tables(document, "log", name))]
+    service = [_service(entry, name, f"service {i + 1}") for i, entry in enumerate(_tables(document, "service", name))]
+    return Profile(
+        **sections,
+        log=tuple(sorted(log, key=lambda entry: entry.at_ms)),
+        service=tuple(sorted(service, key=lambda mode: mode.at_ms)),
+    )
+
+
+def _tables(document: Mapping[str, Any], key: str, name: str) -> list[Mapping[str, Any]]:
+    entries = document.get(key, [])
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
-        raise ProfileError(f"{name}: log must be written as [[log]] tables")
-    log = tuple(_log_entry(entry, name, f"log {i + 1}") for i, entry in enumerate(entries))
-    return Profile(**sections, log=tuple(sorted(log, key=lambda entry: entry.at_ms)))
+        raise ProfileError(f"{name}: {key} must be written as [[{key}]] tables")
+    return entries
 
 
 def _refuse_unknown(table: Mapping[str, Any], known: list[str], name: str, where: str) -> None:
@@ -187,13 +207,7 @@ def _value(value: Any, metadata: Mapping[str, float], key: str, name: str) -> An
 
 def _log_entry(table: Mapping[str, Any], name: str, where: str) -> LogEntry:
     _refuse_unknown(table, ["at", "kind", "channel", "value_C", "note"], name, where)
-    at = table.get("at")
-    if isinstance(at, date) and not isinstance(at, datetime):
-        at = datetime(at.year, at.month, at.day, tzinfo=UTC)
-    if not isinstance(at, datetime):
-        raise ProfileError(f"{name}: '{where}.at' must be a time such as 2026-02-01T10:00:00Z, not {at!r}")
-    if at.tzinfo is None:
-        at = at.replace(tzinfo=UTC)
+    at_ms = _moment_ms(table, "at", name, where)
     kind = table.get("kind")
     if kind not in LOG_KINDS:
         raise ProfileError(f"{name}: '{where}.kind' must be one of {', '.join(LOG_KINDS)}, not {kind!r}")
@@ -205,4 +219,22 @@ def _log_entry(table: Mapping[str, Any], name: str, where: str) -> LogEntry:
     if value is not None:
         value = _value(value, {"low": -40.0, "high": 400.0}, f"{where}.value_C", name)
     note = table.get("note")
-    return LogEntry(round(at.timestamp() * 1000), kind, channel, value, None if note is None else str(note))
+    return LogEntry(at_ms, kind, channel, value, None if note is None else str(note))
+
+
+def _service(table: Mapping[str, Any], name: str, where: str) -> ServiceMode:
+    _refuse_unknown(table, ["at", "until", "by", "reason"], name, where)
+    at_ms, until_ms = _moment_ms(table, "at", name, where), _moment_ms(table, "until", name, where)
+    if until_ms < at_ms:
+        raise ProfileError(f"{name}: '{where}.until' lies before its 'at'")
+    return ServiceMode(at_ms, until_ms, str(table.get("by", "")), str(table.get("reason", "")))
+
+
+def _moment_ms(table: Mapping[str, Any], key: str, name: str, where: str) -> int:
+    """A date or time [ms]; without a zone it is UTC."""
+    at = table.get(key)
+    if isinstance(at, date) and not isinstance(at, datetime):
+        at = datetime(at.year, at.month, at.day, tzinfo=UTC)
+    if not isinstance(at, datetime):
+        raise ProfileError(f"{name}: '{where}.{key}' must be a time such as 2026-02-01T10:00:00Z, not {at!r}")
+    return round((at if at.tzinfo is not None else at.replace(tzinfo=UTC)).timestamp() * 1000)

@@ -30,11 +30,11 @@ from sootline.files.recordings import Recorder
 from sootline.ingest.client import Address, Client, Connected, Delivery, Item, Subscribed
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
-from sootline.lifecycle import AlarmList
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Shelve, Try
+from sootline.lifecycle import AlarmList, in_service
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Serve, Shelve, Try
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
-from sootline.profile import LogEntry, Profile
+from sootline.profile import LogEntry, Profile, ServiceMode
 from sootline.retained import RetainedAlarms
 from sootline.store import Store
 from sootline.timeserver import TimeServer
@@ -329,7 +329,7 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Acknowledge | Shelve | Log | Confirm | Try):
+            if isinstance(item, Acknowledge | Shelve | Log | Confirm | Try | Serve):
                 self._act(item)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
@@ -368,6 +368,13 @@ class Service:
             self._show([act.furnace])
             act.done.set_result(True)
             return
+        if isinstance(act, Serve):
+            mode = ServiceMode(now, max(act.until_ms, now), act.by, act.reason)
+            self._persist(lambda: self._write_service(act.furnace, mode))
+            self._record(self._watches.served(act.furnace, mode))
+            self._show([act.furnace])
+            act.done.set_result(True)
+            return
         if isinstance(act, Confirm | Try):
             act.done.set_result(self._persist(lambda: self._message_act(act, now)))
             return
@@ -380,6 +387,10 @@ class Service:
             self._publish()
             self._show([act.key[0]])
         act.done.set_result(act.key in self._alarms.merged)
+
+    def _write_service(self, furnace: str, mode: ServiceMode) -> None:
+        with self.store.batch() as batch:
+            batch.service(furnace, [*self.store.service(furnace), mode])
 
     def _message_act(self, act: Confirm | Try, at_ms: int) -> bool:
         if isinstance(act, Try):
@@ -509,6 +520,7 @@ class Service:
             board=furnace.board,
             set_aside=counts,
             last_set_aside=tuple(last),
+            service=in_service(furnace.watch.service, now_ms()),
             freeze_at_ms=furnace.watch.freeze_at_ms,
         )
 

@@ -19,7 +19,7 @@ from sootline.events import Event
 from sootline.files.profiles import default
 from sootline.ingest.intake import Arrival
 from sootline.now import Reading
-from sootline.profile import LogEntry, Profile
+from sootline.profile import LogEntry, Profile, ServiceMode
 from sootline.series import Rows, concatenate
 from sootline.store import Store
 
@@ -119,7 +119,12 @@ class Watches:
     def _new_watch(self, name: str) -> Watch:
         profile = self._profile_of(name)
         entries = {*profile.log, *self._store.log(name)}
-        profile = replace(profile, log=tuple(sorted(entries, key=lambda entry: entry.at_ms)))
+        modes = {*profile.service, *self._store.service(name)}
+        profile = replace(
+            profile,
+            log=tuple(sorted(entries, key=lambda entry: entry.at_ms)),
+            service=tuple(sorted(modes, key=lambda mode: mode.at_ms)),
+        )
         return Watch(profile, lambda start_ms, end_ms: self._store.read(name, start_ms, end_ms))
 
     @contextmanager
@@ -275,6 +280,15 @@ class Watches:
         if furnace.trouble is None:
             with self._guard(furnace, entry.at_ms):
                 changes.add(furnace.watch.logged(entry))
+        return changes
+
+    def served(self, name: str, mode: ServiceMode) -> Changes:
+        """Somebody begins to work on a furnace, or ends."""
+        changes = Changes()
+        furnace = self.furnace(name)
+        if furnace.trouble is None:
+            with self._guard(furnace, mode.at_ms):
+                changes.add(furnace.watch.served(mode))
         return changes
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sootline.alarms import PRIORITIES, Alarm, Priority, iso
-from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW
+from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW, SERVICE_MODE
 
 LATCHED_REPEAT_MS = 12 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
 
@@ -53,15 +53,23 @@ class Book:
     repeat_ms: a further raise within this of the last one counts in `detail.repeats`
     prove_ms:  how long after a cause has gone its consequences still stand under it
     tank_low:  tells whether the day tank has run low, so that a refill fault explains a starving fire
+    service_ms: since when somebody works on the furnace, None while nobody does
     """
 
-    def __init__(self, repeat_ms: int, prove_ms: int, tank_low: Callable[[], bool]) -> None:
+    def __init__(
+        self,
+        repeat_ms: int,
+        prove_ms: int,
+        tank_low: Callable[[], bool],
+        service_ms: Callable[[], int | None] = lambda: None,
+    ) -> None:
         self.entries: list[Entry] = []
         self.changed: list[Entry] = []
         self._last: dict[tuple[str, str | None], Entry] = {}
         self._repeat_ms = repeat_ms
         self._prove_ms = prove_ms
         self._tank_low = tank_low
+        self._service_ms = service_ms
 
     def standing(self, alarm: str, channel: str | None = None) -> Entry | None:
         entry = self._last.get((alarm, channel))
@@ -113,6 +121,25 @@ class Book:
                 self._touch(entry)
         cause.hidden.clear()
 
+    def service_over(self) -> None:
+        """Service mode has been over for a while: what it hid and still stands now sounds by itself."""
+        if self._service_ms() is None:
+            for entry in self.all_standing():
+                if entry.suppressed_by == SERVICE_MODE:
+                    entry.suppressed_by = None
+                    self._touch(entry)
+
+    def _serve(self, entry: Entry) -> None:
+        """While somebody works on the furnace, what comes up is expected, unless it is critical."""
+        since_ms = self._service_ms()
+        grave = entry.priority == "critical" or entry.alarm in NEVER_SUPPRESSED
+        if since_ms is not None and entry.suppressed_by is None and entry.raised_ms >= since_ms and not grave:
+            entry.suppressed_by = SERVICE_MODE
+            self._touch(entry)
+        elif entry.suppressed_by == SERVICE_MODE and grave:
+            entry.suppressed_by = None
+            self._touch(entry)
+
     def _touch(self, entry: Entry) -> None:
         if entry not in self.changed:
             self.changed.append(entry)
@@ -125,6 +152,7 @@ class Book:
 
     def _settle(self, entry: Entry, at_ms: int) -> None:
         """Find the cause the entry stands under, and what stands under it."""
+        self._serve(entry)
         for cause in self._causes(at_ms):
             if cause is not entry and self._hides(cause, entry):
                 self._hide(cause, entry, at_ms)

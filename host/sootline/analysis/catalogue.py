@@ -58,6 +58,8 @@ NEVER_SUPPRESSED = frozenset({"leak", "stack-high", "oil-overtemperature", "pump
 
 _NO_OIL = ("preheat-slow", "preheat-stalled", "ignition-failure", "flame-loss", "lockout", "no-heat")
 
+SERVICE_MODE = "service-mode"  # what stands as the cause of an alarm that came up while somebody worked on the furnace
+
 # cause -> the consequences that stand under it. `sensor-fault` (whatever reads that channel) is decided in `book`.
 HIDES: dict[str, tuple[str, ...]] = {
     "board-offline": tuple(k.id for k in _KINDS if k.id != "board-offline" and k.id not in NEVER_SUPPRESSED),

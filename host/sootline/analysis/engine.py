@@ -14,6 +14,7 @@ from sootline.analysis.follow.heating import Heating
 from sootline.analysis.follow.phase import PhaseFollower
 from sootline.analysis.follow.pump import Pump
 from sootline.analysis.follow.refill import Refills
+from sootline.analysis.follow.service import Service
 from sootline.analysis.follow.steady import StackSeries
 from sootline.analysis.glitch import GlitchFilter
 from sootline.analysis.marks import Mark, StateTrack, state_marks
@@ -47,6 +48,7 @@ class Engine:
         self.usual_wait_s = Usual(30)  # from call to proved firing
         self.plant.on_event("firing", self._lit)
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
+        self.service = Service(self.plant, self.fire, self.phase.refresh)
         self._periodic: list[tuple[int, Callable[[], None]]] = []
         self.every(300_000, self.fire.check)
         for heating in self.heating.values():
@@ -80,6 +82,7 @@ class Engine:
 
     def adopt(self, profile: Profile, sampling: Sampling) -> None:
         """Go on under a profile with more log entries, all of them later than what was worked through."""
+        self.service.adopt(self.plant.profile, profile)
         self.plant.profile, self.plant.sampling = profile, sampling
         self._log = [entry for entry in profile.log if entry.at_ms > self._fed_to]
 

@@ -15,7 +15,7 @@ from sootline.analysis.marks import Mark
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.events import Event
-from sootline.profile import LogEntry, Profile
+from sootline.profile import LogEntry, Profile, ServiceMode
 
 MarkHandler = Callable[[Mark], None]
 EventHandler = Callable[[Event], None]
@@ -34,7 +34,9 @@ class Plant:
         self.found_ms: int | None = 0  # when the host knows what is found now; None: with the first of these rows
         self.row_times = np.empty(0, np.int64)
         self.started_ms: int | None = None
-        self.book = Book(round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low)
+        self.book = Book(
+            round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low, self.service_ms
+        )
         self.tracks: list[Track] = []
         self.handlers: dict[str, list[MarkHandler]] = {}
         self.event_handlers: dict[str, list[EventHandler]] = {}
@@ -47,6 +49,7 @@ class Plant:
             "tank": profile.tank.setpoint_C,
             "nozzle": profile.nozzle.setpoint_C,
         }
+        self.service: ServiceMode | None = None  # who works on it; may have run out
         self._timers: list[Timer] = []
         self._serial = 0
         self._changed_at: dict[str, int] = {}
@@ -99,6 +102,10 @@ class Plant:
     def tank_low(self) -> bool:
         """The day tank has run low: its switch says so, or the oil left at the last refill fault must be burned."""
         return self.state("low_level") is True or self.now_ms < self.low_until_ms
+
+    def service_ms(self) -> int | None:
+        """Since when somebody works on the furnace, None while nobody does."""
+        return self.service.at_ms if self.service is not None and self.now_ms < self.service.until_ms else None
 
     # subscriptions, made once at construction
 

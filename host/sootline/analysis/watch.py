@@ -20,7 +20,7 @@ from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.events import Event
 from sootline.now import Phase, Readiness
-from sootline.profile import LogEntry, Profile
+from sootline.profile import LogEntry, Profile, ServiceMode
 from sootline.series import Rows
 
 HOUR_MS = 3_600_000
@@ -77,6 +77,11 @@ class Watch:
     @property
     def phase_since_ms(self) -> int | None:
         return self._engine.phase.since_ms
+
+    @property
+    def service(self) -> ServiceMode | None:
+        """Who works on the furnace, as far as its readings go; it may have run out since."""
+        return self._engine.plant.service
 
     @property
     def freeze_at_ms(self) -> int | None:
@@ -162,6 +167,12 @@ class Watch:
         log = tuple(sorted((*self.profile.log, entry), key=lambda item: item.at_ms))
         self.profile = replace(self.profile, log=log)
         return self._rewind(entry.at_ms, None)
+
+    def served(self, mode: ServiceMode) -> Update:
+        """Somebody begins to work on the furnace, or ends; it acts from its own time on."""
+        service = tuple(sorted((*self.profile.service, mode), key=lambda item: item.at_ms))
+        self.profile = replace(self.profile, service=service)
+        return self._rewind(mode.at_ms, None)
 
     def wait_for(self, waiting: Mapping[str, str]) -> Update:
         """Other alarms wait for commissioning: those that wait no more are reported with all their past."""

@@ -43,6 +43,7 @@ def ping(url: str) -> str | None:
             answer.read(1024)
         return None
     except urllib.error.HTTPError as error:
+        error.close()
         return f"the watcher outside answered {error.code}"
     except (OSError, http.client.HTTPException, ValueError) as error:
         reason = getattr(error, "reason", None) or error

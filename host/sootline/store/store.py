@@ -13,7 +13,7 @@ from sootline.errors import StoreDamaged
 from sootline.events import Event
 from sootline.messages.message import Message
 from sootline.now import SetAside
-from sootline.profile import LogEntry
+from sootline.profile import LogEntry, ServiceMode
 from sootline.series import Floats, Rows, Times
 from sootline.store import (
     alarms,
@@ -43,6 +43,7 @@ from sootline.wire.placement import BootClock
 T = TypeVar("T")
 _TRIES = 5
 _RETENTION = "retention"
+_SERVICE = "service mode"
 
 
 class Batch:
@@ -119,6 +120,10 @@ class Batch:
 
     def unlog(self, furnace: str, entry: LogEntry) -> None:
         events.remove_log(self._db, furnace, entry)
+
+    def service(self, furnace: str, modes: Iterable[ServiceMode]) -> None:
+        """Keep when somebody worked on the furnace: all of it, in place of what was kept before."""
+        self.remember(f"{_SERVICE}/{furnace}", list(modes))
 
     def remember(self, name: str, value: Any) -> None:
         """Keep a small value of JSON form under a name."""
@@ -314,6 +319,11 @@ class Store:
     def log(self, furnace: str) -> list[LogEntry]:
         with self._sessions.read() as db:
             return events.read_log(db, furnace)
+
+    def service(self, furnace: str) -> list[ServiceMode]:
+        """When somebody worked on the furnace, in order of beginning."""
+        kept: list[ServiceMode] = msgspec.convert(self.recall(f"{_SERVICE}/{furnace}") or [], list[ServiceMode])
+        return kept
 
     def recall(self, name: str) -> Any:
         """What was kept by `Batch.remember`, or None."""

@@ -30,6 +30,9 @@ class Live(Protocol):
     def shelve(self, key: Key, until_ms: int, by: str, reason: str) -> bool:
         """Put the alarm on the shelf until until_ms, for a reason; False when there is no such alarm any more."""
 
+    def serve(self, furnace: str, until_ms: int, by: str, reason: str) -> bool:
+        """Service mode until until_ms, or its end with a time in the past."""
+
     def confirm(self, contact: str, code: str, by: str) -> bool:
         """Note that the message with this code has come; False when the contact was sent no such code."""
 

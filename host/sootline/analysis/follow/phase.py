@@ -43,6 +43,10 @@ class PhaseFollower:
     def _done(self, event: Event | None) -> None:
         self._refresh()
 
+    def refresh(self) -> None:
+        """Look again: somebody has begun or ended to work on the furnace."""
+        self._refresh()
+
     def _refresh(self) -> None:
         self._set(self._now(), self.plant.now_ms)
 
@@ -57,6 +61,8 @@ class PhaseFollower:
 
     def _now(self) -> Phase:
         plant, fire = self.plant, self.fire
+        if plant.service_ms() is not None:
+            return "service"
         if plant.state("power") is False:
             return "off"
         if plant.state("lockout"):
