@@ -26,6 +26,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("lifecycle", "wording"),
     ("analysis", "sim", "commissioning", "units"),
     ("heat",),
+    ("logbook",),
     ("now", "profile"),
     ("wire",),
     ("alarms", "series", "events"),

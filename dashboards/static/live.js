@@ -2,9 +2,21 @@
 (function () {
   "use strict";
   var body = document.body;
-  var ahead = Number(body.getAttribute("data-now")) - Date.now(); // host clock minus ours
+  var made = Number(body.getAttribute("data-now"));
+  var ahead = reckon(made); // host clock minus ours
   var source = body.getAttribute("data-live");
   var lastWord = Date.now();
+
+  /* A page that was kept for when the host is away is not of this moment: then what the last fresh one said counts. */
+  function reckon(told) {
+    var ahead = told - Date.now(), last = null;
+    try {
+      last = JSON.parse(localStorage.getItem("sootline-clock"));
+      if (last && last.told >= told) { return last.ahead; }
+      localStorage.setItem("sootline-clock", JSON.stringify({ told: told, ahead: ahead }));
+    } catch (error) { /* no storage here */ }
+    return ahead;
+  }
 
   function now() { return Date.now() + ahead; }
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 class Event:
     """One finished event.
 
-    kind:     `refill`, `preheat`, `firing`, `steady` (the normalised stack of a long enough firing) or `phase`
+    kind:     `refill`, `preheat`, `firing`, `steady` (the normalised stack of a long enough firing), `phase`, or what
+              a log entry did (`entry-cleaning`, ...: `learning 0 of 30` by alarm, and `ended`)
     features: numbers about it, unit in each key; None where a feature could not be measured
     """
 

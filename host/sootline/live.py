@@ -8,8 +8,8 @@ from typing import Any
 
 from sootline.analysis.watch import Key
 from sootline.errors import UserError
+from sootline.logbook import Logged
 from sootline.now import FurnaceNow
-from sootline.profile import LogEntry
 
 _ACT_TIMEOUT_S = 10.0
 
@@ -36,10 +36,18 @@ class Shelve:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """Somebody has done something at a furnace."""
+    """Somebody has done something at a furnace; photo [JPEG]. Answered with False when the id is taken by another."""
 
-    furnace: str
-    entry: LogEntry
+    logged: Logged
+    photo: bytes | None
+    done: "Future[bool]"
+
+
+@dataclass(frozen=True, slots=True)
+class Undo:
+    """Somebody takes back a line of the logbook. Answered with False when it is too late, or undone already."""
+
+    id: str
     by: str
     done: "Future[bool]"
 
@@ -73,7 +81,7 @@ class Serve:
     done: "Future[bool]"
 
 
-Act = Acknowledge | Shelve | Log | Confirm | Try | Serve
+Act = Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve
 
 
 class Live:
@@ -136,9 +144,17 @@ class Live:
         """Shelve an alarm until until_ms; False when there is no such alarm any more. Raises UserError."""
         return self._ask(lambda done: Shelve(key, until_ms, by, reason, done))
 
-    def log(self, furnace: str, entry: LogEntry, by: str) -> None:
-        """Store what `by` did at the furnace and let the analysis know. Raises UserError."""
-        self._ask(lambda done: Log(furnace, entry, by, done))
+    def log(self, logged: Logged, photo: bytes | None = None) -> bool:
+        """Keep what somebody did at a furnace and let the analysis know; once, however often it is sent.
+
+        photo: JPEG
+        Returns False when the id belongs to another line. Raises UserError.
+        """
+        return self._ask(lambda done: Log(logged, photo, done))
+
+    def undo(self, id: str, by: str) -> bool:
+        """Take back a line of the logbook; False when it is too late or undone already. Raises UserError."""
+        return self._ask(lambda done: Undo(id, by, done))
 
     def serve(self, furnace: str, until_ms: int, by: str, reason: str) -> bool:
         """Service mode until until_ms, or its end with a time in the past. Raises UserError."""

@@ -95,6 +95,11 @@ class LogEntry:
     note: str | None = None
 
 
+def event_of(entry: LogEntry) -> str:
+    """The kind of the event that tells what an entry did: `entry-cleaning`, `entry-setpoint-tank`."""
+    return f"entry-{entry.kind}" + (f"-{entry.channel}" if entry.channel else "")
+
+
 @dataclass(frozen=True, slots=True)
 class ServiceMode:
     """From at_ms on `by` works on the furnace, until until_ms at the latest; one that ends where it begins ends it."""

@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TypeVar
 
@@ -31,10 +31,10 @@ from sootline.ingest.client import Address, Client, Connected, Delivery, Item, S
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList, in_service
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Serve, Shelve, Try
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Serve, Shelve, Try, Undo
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
-from sootline.profile import LogEntry, Profile, ServiceMode
+from sootline.profile import Profile, ServiceMode
 from sootline.retained import RetainedAlarms
 from sootline.store import Store
 from sootline.timeserver import TimeServer
@@ -329,7 +329,7 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Acknowledge | Shelve | Log | Confirm | Try | Serve):
+            if isinstance(item, Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve):
                 self._act(item)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
@@ -362,11 +362,10 @@ class Service:
     def _act(self, act: Act) -> None:
         now = now_ms()
         if isinstance(act, Log):
-            entry = replace(act.entry, note=f"{act.entry.note} ({act.by})" if act.entry.note else act.by)
-            self._persist(lambda: self._write_log(act.furnace, entry))
-            self._record(self._watches.logged(act.furnace, entry))
-            self._show([act.furnace])
-            act.done.set_result(True)
+            act.done.set_result(self._log(act))
+            return
+        if isinstance(act, Undo):
+            act.done.set_result(self._undo(act))
             return
         if isinstance(act, Serve):
             mode = ServiceMode(now, max(act.until_ms, now), act.by, act.reason)
@@ -398,9 +397,33 @@ class Service:
         with self.store.batch() as batch:
             return batch.confirm(act.contact, act.code, act.by, at_ms)
 
-    def _write_log(self, furnace: str, entry: LogEntry) -> None:
+    def _log(self, act: Log) -> bool:
+        """Keep a line of the logbook; what was kept before is kept once, and acts once."""
+        logged = act.logged
+        if not self._persist(lambda: self._write_log(act)):
+            before = self._persist(lambda: self.store.logged(logged.id))
+            return before is not None and before.same(logged)
+        self._record(self._watches.logged(logged.furnace, logged.entry))
+        self._show([logged.furnace])
+        return True
+
+    def _write_log(self, act: Log) -> bool:
         with self.store.batch() as batch:
-            batch.log(furnace, entry)
+            return batch.log(act.logged, act.photo)
+
+    def _undo(self, act: Undo) -> bool:
+        logged = self._persist(lambda: self.store.logged(act.id))
+        now = now_ms()
+        if logged is None or not logged.may_undo(now):
+            return False
+        self._persist(lambda: self._write_undo(act, now))
+        self._record(self._watches.undone(logged.furnace, logged.entry))
+        self._show([logged.furnace])
+        return True
+
+    def _write_undo(self, act: Undo, at_ms: int) -> None:
+        with self.store.batch() as batch:
+            batch.undo(act.id, act.by, at_ms)
 
     def _write_act(self, act: Acknowledge | Shelve, at_ms: int, changed: Sequence[Alarm]) -> None:
         with self.store.batch() as batch:

@@ -291,6 +291,15 @@ class Watches:
                 changes.add(furnace.watch.served(mode))
         return changes
 
+    def undone(self, name: str, entry: LogEntry) -> Changes:
+        """An owner takes back what he noted."""
+        changes = Changes()
+        furnace = self.furnace(name)
+        if furnace.trouble is None:
+            with self._guard(furnace, entry.at_ms):
+                changes.add(furnace.watch.undone(entry))
+        return changes
+
 
 def _prompt(arrival: Arrival) -> bool:
     if arrival.announcement is not None or arrival.changed is not None or not len(arrival.rows):

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from sootline.events import Event
+from sootline.logbook import Logged
 from sootline.profile import LogEntry
 from sootline.series import Rows, merge
 from sootline.store import Store
@@ -80,8 +81,10 @@ class Past:
 
     def log(self, kind: str) -> None:
         """Logged at the midnight that has been reached; a cleaning takes the rise away."""
+        at_ms = START_MS + self.day * DAY_MS
+        entry = LogEntry(at_ms, kind)  # type: ignore[arg-type]
         with Store.open(self.folder) as store, store.batch() as batch:
-            batch.log(self.furnace, LogEntry(START_MS + self.day * DAY_MS, kind))  # type: ignore[arg-type]
+            batch.log(Logged(f"{kind}-{at_ms}", self.furnace, entry, "Maud", at_ms))
         if kind == "cleaning":
             self.hours, self.learned = 0.0, 0
 

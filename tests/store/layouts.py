@@ -10,6 +10,7 @@ from pathlib import Path
 
 from sootline.alarms import Shelf
 from sootline.events import Event
+from sootline.logbook import Logged
 from sootline.messages.message import Message
 from sootline.profile import LogEntry
 from sootline.series import SensorFault
@@ -22,6 +23,7 @@ EVENT = Event(FURNACE, "refill", START_MS, START_MS + 9000, {"on_time_s": 9.1, "
 ENTRY = LogEntry(START_MS, "setpoint", "tank", 65.0, "winter")
 SHELF = Shelf("Idris", "", START_MS + 61, START_MS + 10**6)  # the first layout had no reason
 MESSAGE = Message("0ABC123", "Ffion", "raised", START_MS, START_MS, "title", "body", key=ALARM.key, priority="medium")
+LOGGED = Logged("engine-shed-1767225600000-setpointtank", FURNACE, ENTRY, "", START_MS)  # as layout 1 is brought up
 WORD = {"online": True, "boot": "b1", "interval": 5}
 
 
@@ -42,7 +44,7 @@ def fill(store: Store) -> None:
         batch.shelve(ALARM.key, SHELF)
         batch.messages([MESSAGE])
         batch.events(put=[EVENT])
-        batch.log(FURNACE, ENTRY)
+        batch.log(LOGGED)
         batch.announce(FURNACE, START_MS, WORD)
         batch.set_aside(START_MS, f"sootline/{FURNACE}/measurements", b"{}", "not a SenML pack")
         batch.remember("small", {"value": 1})

@@ -77,6 +77,7 @@ def test_a_store_of_a_released_layout_is_brought_up_with_everything_in_it(tmp_pa
         assert store.alarms() == [ALARM] and store.events() == [layouts.EVENT]
         assert store.acknowledgements() == new.acknowledgements() and store.shelved() == new.shelved()
         assert store.messages() == ([layouts.MESSAGE] if layout > 1 else []) and store.log(FURNACE) == [layouts.ENTRY]
+        assert store.logbook() == new.logbook() == [layouts.LOGGED] and store.searches() == []
         assert store.announced(FURNACE) == [(START_MS, layouts.WORD)]
         assert store.set_aside_counts(FURNACE) == {"not a SenML pack": 1}
         assert store.recall("small") == {"value": 1}

@@ -7,6 +7,7 @@ import pytest
 from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.errors import UserError
 from sootline.events import Event
+from sootline.logbook import UNDO_MS, Answer, Logged, Search
 from sootline.messages.message import Message
 from sootline.profile import LogEntry
 from sootline.store import Store, boards
@@ -91,16 +92,55 @@ def test_events_keep_every_kind_of_feature(store):
     assert [event.end_ms for event in store.events()] == [START_MS + 9500]
 
 
-def test_log_entries_are_corrected_and_taken_back(store):
-    cleaned = LogEntry(START_MS, "cleaning")
-    setpoint = LogEntry(START_MS - 1, "setpoint", "tank", 65.0, "winter")
+CLEANED = Logged("a7f3c2d1", FURNACE, LogEntry(START_MS, "cleaning"), "Ffion", START_MS + 5000)
+SETPOINT = Logged("b7f3c2d1", FURNACE, LogEntry(START_MS - 1, "setpoint", "tank", 65.0, "winter"), "Idris", START_MS)
+
+
+def test_a_line_of_the_logbook_is_kept_once(store):
     with store.batch() as batch:
-        batch.log(FURNACE, cleaned, setpoint)
-        batch.log(FURNACE, dataclasses.replace(cleaned, note="with brush"))
-    assert store.log(FURNACE) == [setpoint, dataclasses.replace(cleaned, note="with brush")]
+        assert batch.log(CLEANED) and batch.log(SETPOINT)
+        assert not batch.log(dataclasses.replace(CLEANED, by="somebody else"))
+    assert store.logbook() == [SETPOINT, CLEANED] == store.logbook(FURNACE) and store.logbook("carriage-shop") == []
+    assert store.log(FURNACE) == [SETPOINT.entry, CLEANED.entry]
+    assert store.logged(CLEANED.id) == CLEANED and store.logged("nothing1") is None
+
+
+def test_what_is_undone_stays_in_the_book_and_acts_no_more(store):
     with store.batch() as batch:
-        batch.unlog(FURNACE, setpoint)
-    assert [entry.kind for entry in store.log(FURNACE)] == ["cleaning"]
+        batch.log(CLEANED)
+        batch.log(SETPOINT)
+        batch.undo(SETPOINT.id, "Ffion", START_MS + 9)
+        batch.undo(SETPOINT.id, "Idris", START_MS + 10)  # the first to take it back has
+    assert store.log(FURNACE) == [CLEANED.entry]
+    assert store.logged(SETPOINT.id) == dataclasses.replace(SETPOINT, undone_by="Ffion", undone_ms=START_MS + 9)
+    assert not store.logged(SETPOINT.id).may_undo(START_MS + 11)
+    assert CLEANED.may_undo(CLEANED.entered_ms + UNDO_MS - 1) and not CLEANED.may_undo(CLEANED.entered_ms + UNDO_MS)
+
+
+def test_a_photo_lies_beside_and_is_missed_when_it_is_gone(store, tmp_path):
+    with store.batch() as batch:
+        batch.log(dataclasses.replace(CLEANED, photo=True), b"jpeg")
+        batch.log(SETPOINT)
+    assert store.photo(CLEANED.id) == b"jpeg" and store.photo(SETPOINT.id) is None
+    assert store.verify() == []
+    store.backup(tmp_path / "copy")
+    with Store.open(tmp_path / "copy", read_only=True) as copy:
+        assert copy.photo(CLEANED.id) == b"jpeg" and copy.logbook() == store.logbook() and copy.verify() == []
+    [path] = store.folder.glob("photos/*")
+    path.unlink()
+    [problem] = store.verify()
+    assert f"{CLEANED.id}.jpg is missing" in problem
+    store.backup(tmp_path / "without")  # the rest is saved all the same
+
+
+def test_a_search_is_kept_as_it_goes(store):
+    search = Search("c7f3c2d1", FURNACE, "lockout", None, START_MS, START_MS + 60, "Ffion", {"no-spark": 0.3})
+    further = dataclasses.replace(search, answers=(Answer("first", "done", "Ffion", START_MS + 90),))
+    with store.batch() as batch:
+        batch.search(search)
+        batch.search(further)
+    assert store.search(search.id) == further and store.searches(FURNACE) == [further] == store.searches()
+    assert store.search("nothing1") is None and store.searches("carriage-shop") == []
 
 
 def test_announcements_keep_changes_and_the_newest_word(store):

@@ -260,20 +260,6 @@ def test_an_alarm_leads_to_the_hours_around_it(browser: Browser, server: Server,
         assert span(page) == 6 * 3600
 
 
-def test_a_cleaning_is_logged_in_three_taps(browser: Browser, server: Server, shop: Workshop) -> None:
-    shop.live.put(furnace_now(), furnace_now("carriage-shop"))
-    with opened(browser, server.url + "log", "phone") as page:
-        page.get_by_label("Your name").fill("Pim")  # asked once
-        for taken in (1, 2):
-            page.get_by_role("radio", name="Carriage shop").click()
-            page.get_by_role("radio", name="Cleaned heat exchanger").click()
-            page.get_by_role("button", name="Keep it").click()
-            expect(page.get_by_text("Kept.")).to_be_visible()
-            expect(page.get_by_label("Your name")).to_have_value("Pim")
-            assert len(shop.live.acts) == taken
-        assert shop.live.acts[1][1] == "carriage-shop"
-
-
 def test_an_alarm_is_put_on_the_shelf(browser: Browser, server: Server, shop: Workshop) -> None:
     shop.live.put(furnace_now(alarms=(alarm(),)))
     with opened(browser, server.url + "alarms", "phone") as page:

@@ -7,7 +7,6 @@ import pytest
 
 from sootline.alarms import Acknowledgement, Shelf
 from sootline.events import Event
-from sootline.profile import LogEntry
 from sootline.web.event_views import event_table
 from sootline.web.figures import DAY_MS, figures
 from sootline.web.trend import trend
@@ -118,53 +117,6 @@ def test_event_table_shows_what_was_measured_and_no_more() -> None:
     assert [row.cells for row in table.rows] == [("20.0 s", "–", "yes"), ("10.7 s", "5.8 °F", "no")]
     assert [row.bad for row in table.rows] == [True, False]
     assert (table.days[0].count, table.days[0].total, table.days[0].middle) == (2, "30 s", "15.3 s")
-
-
-def test_log_entry_is_kept_with_its_author(client: httpx.Client, shop: Workshop) -> None:
-    shop.live.put(furnace_now())
-    sent = {"token": token(client, "/log"), "furnace": "engine-shed", "kind": "cleaning", "by": "Jory",
-            "note": " 4.1 lb, white\r\n ash ", "at": "", "channel": "tank", "value": ""}  # fmt: skip
-    answer = client.post("/log", data=sent)
-    assert answer.status_code == 200 and "Kept." in answer.text
-    assert shop.live.acts == [("log", "engine-shed", LogEntry(NOW_MS, "cleaning", note="4.1 lb, white ash"), "Jory")]
-
-
-def test_a_set_point_is_given_in_the_units_shown(client: httpx.Client, shop: Workshop) -> None:
-    shop.live.put(furnace_now())
-    mark = token(client)
-    client.post("/units", data={"token": mark, "system": "us", "back": "/"})
-    sent = {"token": mark, "furnace": "engine-shed", "kind": "setpoint", "by": "Jory", "channel": "nozzle",
-            "value": "203", "at": "2026-01-16T09:00"}  # fmt: skip
-    assert client.post("/log", data=sent).status_code == 200
-    entry = shop.live.acts[0][2]
-    assert (entry.channel, entry.value_C) == ("nozzle", 95.0) and entry.at_ms < NOW_MS
-
-
-@pytest.mark.parametrize(
-    ("change", "words"),
-    [
-        ({"kind": "wish"}, "Choose what was done"), ({"furnace": "nowhere"}, "Choose the furnace"),
-        ({"by": ""}, "Give your name"), ({"at": "2026-01-17T09:00"}, "not come yet"),
-        ({"at": "1999-01-17T09:00"}, "more than a year ago"), ({"at": "yesterday"}, "date and a time"),
-        ({"kind": "setpoint", "value": "warm"}, "as a number"), ({"kind": "setpoint", "value": "999"}, "between"),
-        ({"kind": "setpoint", "value": "nan"}, "between"),
-        ({"kind": "setpoint", "channel": "stack"}, "whose set point"),
-    ],
-)  # fmt: skip
-def test_a_log_entry_that_cannot_be_used_says_why(
-    client: httpx.Client, shop: Workshop, change: dict[str, str], words: str
-) -> None:
-    shop.live.put(furnace_now())
-    sent = {"token": token(client), "furnace": "engine-shed", "kind": "cleaning", "by": "Jory", "channel": "tank",
-            "value": "65", "at": ""}  # fmt: skip
-    answer = client.post("/log", data=sent | change)
-    assert answer.status_code == 400 and words in answer.text and shop.live.acts == []
-
-
-def test_log_shows_what_the_tool_did_with_each_entry(client: httpx.Client, shop: Workshop) -> None:
-    text = client.get("/log").text
-    assert "New gasket at the bowl (Maud)" in text and "learned afresh" in text
-    assert "Changed a set point: day tank 65 °C" in text
 
 
 def test_set_aside_page_counts_by_furnace_and_reason(client: httpx.Client, shop: Workshop) -> None:

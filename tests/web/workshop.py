@@ -11,7 +11,8 @@ from sootline import profile
 from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Try
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Try, Undo
+from sootline.logbook import Logged
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
 from sootline.series import Floats, Rows
@@ -37,7 +38,8 @@ limit_C = 130.0
 limit_C = 380.0
 """
 CHROMIUM = "/usr/bin/chromium"
-CHROMIUM_ARGS = ["--no-sandbox", "--headless=new", "--disable-gpu", "--disable-dev-shm-usage"]
+CHROMIUM_ARGS = ["--no-sandbox", "--headless=new", "--disable-gpu", "--disable-dev-shm-usage",
+                 "--host-resolver-rules=MAP workshop.lan 127.0.0.1"]  # fmt: skip
 SIZES = {"phone": {"width": 360, "height": 740}, "desk": {"width": 1280, "height": 800}}
 BOARD: Mapping[str, Any] = {
     "online": True, "version": 1, "firmware": "0.1.0", "boot": "b1", "reset": "power", "interval": 5,
@@ -66,7 +68,11 @@ class StagedLive(Live):
 
     def _answer(self, act: Act) -> None:
         if isinstance(act, Log):
-            self.acts.append(("log", act.furnace, act.entry, act.by))
+            self.acts.append(("log", act.logged, act.photo))
+            act.done.set_result(True)
+            return
+        if isinstance(act, Undo):
+            self.acts.append(("undo", act.id, act.by))
             act.done.set_result(True)
             return
         if isinstance(act, Confirm | Try):
@@ -139,8 +145,13 @@ class Workshop:
         )  # fmt: skip
         with self.store.batch() as batch:
             batch.alarms(past)
-            batch.log("engine-shed", LogEntry(stalled + 80 * 60_000, "repair", note="New gasket at the bowl (Maud)"))
-            batch.log("engine-shed", LogEntry(NOW_MS - 3 * day_ms, "setpoint", "tank", 65.0, "Jory"))
+            repaired = LogEntry(stalled + 80 * 60_000, "repair", note="New gasket at the bowl")
+            batch.log(Logged("repaired1", "engine-shed", repaired, "Maud", repaired.at_ms + 20_000))
+            turned = LogEntry(NOW_MS - 3 * day_ms, "setpoint", "tank", 65.0)
+            batch.log(Logged("turned-up1", "engine-shed", turned, "Jory", turned.at_ms))
+            wrong = LogEntry(NOW_MS - 2 * day_ms, "cleaning")
+            batch.log(Logged("cleaned-1", "engine-shed", wrong, "Pim", wrong.at_ms))
+            batch.undo("cleaned-1", "Maud", wrong.at_ms + 600_000)
             for i in range(3):
                 batch.set_aside(
                     NOW_MS - 90_000 - i, "sootline/engine-shed/measurements", b"{", "not a SenML pack", "engine-shed"

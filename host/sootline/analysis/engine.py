@@ -25,7 +25,7 @@ from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.analysis.usual import Usual
 from sootline.events import Event
-from sootline.profile import Profile
+from sootline.profile import LogEntry, Profile, event_of
 from sootline.series import Rows
 
 
@@ -118,7 +118,7 @@ class Engine:
             self._hear(before, received_ms)
             self._run_timers(entry.at_ms, rows, received_ms)
             self.plant.history.now_ms = max(entry.at_ms, self.plant.now_ms)
-            self.plant.logged(entry)
+            self._logged(entry)
             rows = rows.between(entry.at_ms, 2**62)
         self._hear(rows, received_ms)
 
@@ -143,6 +143,21 @@ class Engine:
             return
         for start, end in pairwise((-(2**62), *cuts.tolist(), 2**62)):
             yield rows.between(start, end)
+
+    def _logged(self, entry: LogEntry) -> None:
+        """Act on a log entry, and keep what that did as an event of its own: learned afresh, and alarms that ended."""
+        before = {detector.alarm: detector.readiness() for detector in self.detectors}
+        stood = {(alarm.alarm, alarm.channel) for alarm in self.plant.book.all_standing()}
+        self.plant.logged(entry)
+        stand = {(alarm.alarm, alarm.channel) for alarm in self.plant.book.all_standing()}
+        features: dict[str, float | str | bool | None] = {}
+        for detector in self.detectors:
+            now, was = detector.readiness(), before[detector.alarm]
+            if now != was and now.state == "learning":
+                features[detector.alarm] = f"learning {now.have} of {now.need}"
+        if ended := sorted({alarm for alarm, _ in stood - stand}):
+            features["ended"] = " ".join(ended)
+        self.plant.happened(Event(self.plant.profile.furnace.id, event_of(entry), entry.at_ms, entry.at_ms, features))
 
     def _feed(self, rows: Rows, received_ms: int | None) -> None:
         span = rows.span_ms

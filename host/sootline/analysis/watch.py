@@ -174,6 +174,15 @@ class Watch:
         self.profile = replace(self.profile, service=service)
         return self._rewind(mode.at_ms, None)
 
+    def undone(self, entry: LogEntry) -> Update:
+        """The owner takes an entry back: everything is as if it had never been made."""
+        log = list(self.profile.log)
+        if entry not in log:
+            return Update()
+        log.remove(entry)
+        self.profile = replace(self.profile, log=tuple(log))
+        return self._rewind(entry.at_ms, None)
+
     def wait_for(self, waiting: Mapping[str, str]) -> Update:
         """Other alarms wait for commissioning: those that wait no more are reported with all their past."""
         self.waiting = waiting

@@ -1,7 +1,7 @@
 """A copy of the data folder that can be opened like the original, made while the service runs.
 
-Besides the store it holds what lies beside it: profiles, commissioning, ledger, used-oil log and whatever else is kept
-there. The broker's own folder is left out: what waits in it is no record yet.
+Besides the store it holds what lies beside it: photos, profiles, commissioning, ledger, used-oil log and whatever else
+is kept there. The broker's own folder is left out: what waits in it is no record yet.
 """
 
 import os
@@ -57,11 +57,8 @@ def _copy_database(sessions: Sessions, path: Path) -> None:
 
 def _copy_days(folder: Path, target: Path) -> Path | None:
     """Copy the files the copied database names; the one that is missing, because it was just loosened."""
-    db = sqlite3.connect(target / schema.FILE)
-    try:
+    with closing(sqlite3.connect(target / schema.FILE)) as db:
         names = [str(name) for (name,) in db.execute("SELECT file FROM part WHERE file IS NOT NULL")]
-    finally:
-        db.close()
     for name in names:
         try:
             data = (folder / parts.DAYS / name).read_bytes()

@@ -4,7 +4,7 @@ import sqlite3
 from pathlib import Path
 
 from sootline.errors import StoreDamaged
-from sootline.store import day_file, parts
+from sootline.store import day_file, logbook, parts
 from sootline.store.sessions import Sessions
 
 
@@ -13,6 +13,8 @@ def verify(sessions: Sessions) -> list[str]:
     with sessions.read() as db:
         problems = [f"{sessions.folder}: {row[0]}" for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
         ids = [part for (part,) in db.execute("SELECT id FROM part ORDER BY furnace, start_ms, id")]
+        photos = [logbook.photo_path(sessions.folder, id) for id in logbook.with_photo(db)]
+    problems += [f"{path} is missing; put back a backup" for path in photos if not path.exists()]
     for part in ids:
         with sessions.read() as db:
             problem = _verify_part(db, sessions.folder, part)

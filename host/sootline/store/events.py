@@ -1,4 +1,4 @@
-"""Finished events with their features, and the owner's log."""
+"""Finished events with their features."""
 
 import sqlite3
 from collections.abc import Iterable
@@ -6,11 +6,9 @@ from collections.abc import Iterable
 import msgspec
 
 from sootline.events import Event
-from sootline.profile import LogEntry
 from sootline.store import schema
 
 _features = msgspec.json.Decoder(dict[str, float | str | bool | None])
-_entry = msgspec.json.Decoder(LogEntry)
 
 
 def put(db: sqlite3.Connection, events: Iterable[Event]) -> None:
@@ -50,23 +48,3 @@ def read(
         {"furnace": furnace, "kind": kind, "start": start_ms, "end": end_ms},
     )
     return [Event(name, what, begin, end, _features.decode(features)) for name, what, begin, end, features in rows]
-
-
-def add_log(db: sqlite3.Connection, furnace: str, entries: Iterable[LogEntry]) -> None:
-    """One entry a furnace, time, kind and channel; writing it again corrects it."""
-    db.executemany(
-        "INSERT OR REPLACE INTO log VALUES (?, ?, ?, ?, ?)",
-        [(furnace, e.at_ms, e.kind, e.channel or "", msgspec.json.encode(e)) for e in entries],
-    )
-
-
-def remove_log(db: sqlite3.Connection, furnace: str, entry: LogEntry) -> None:
-    db.execute(
-        "DELETE FROM log WHERE furnace = ? AND at_ms = ? AND kind = ? AND channel = ?",
-        (furnace, entry.at_ms, entry.kind, entry.channel or ""),
-    )
-
-
-def read_log(db: sqlite3.Connection, furnace: str) -> list[LogEntry]:
-    rows = db.execute("SELECT entry FROM log WHERE furnace = ? ORDER BY at_ms, kind, channel", (furnace,))
-    return [_entry.decode(entry) for (entry,) in rows]

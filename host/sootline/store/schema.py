@@ -94,7 +94,21 @@ CREATE INDEX message_by_state ON message (state, due_ms);
 ALTER TABLE shelved ADD COLUMN reason TEXT NOT NULL DEFAULT '';
 """
 
-MIGRATIONS: tuple[str, ...] = (_LAYOUT_1, _LAYOUT_2)  # the step at index i leads from layout i to layout i + 1
+# the logbook: an entry has an id, an author and a photo, and can be undone; searches for causes
+_LAYOUT_3 = """
+CREATE TABLE logbook (
+    id TEXT PRIMARY KEY, furnace TEXT NOT NULL, at_ms INTEGER NOT NULL, entry BLOB NOT NULL, by TEXT NOT NULL,
+    entered_ms INTEGER NOT NULL, photo INTEGER NOT NULL, undone_by TEXT, undone_ms INTEGER) STRICT, WITHOUT ROWID;
+INSERT INTO logbook SELECT furnace || '-' || at_ms || '-' || kind || channel, furnace, at_ms, entry, '', at_ms, 0,
+    NULL, NULL FROM log;
+DROP TABLE log;
+CREATE INDEX logbook_by_furnace ON logbook (furnace, at_ms);
+CREATE TABLE search (
+    id TEXT PRIMARY KEY, furnace TEXT NOT NULL, begun_ms INTEGER NOT NULL, record BLOB NOT NULL) STRICT, WITHOUT ROWID;
+"""
+
+# the step at index i leads from layout i to layout i + 1
+MIGRATIONS: tuple[str, ...] = (_LAYOUT_1, _LAYOUT_2, _LAYOUT_3)
 LAYOUT = len(MIGRATIONS)
 
 

@@ -11,6 +11,7 @@ import msgspec
 from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.errors import StoreDamaged
 from sootline.events import Event
+from sootline.logbook import Logged, Search
 from sootline.messages.message import Message
 from sootline.now import SetAside
 from sootline.profile import LogEntry, ServiceMode
@@ -23,6 +24,7 @@ from sootline.store import (
     checking,
     events,
     hours,
+    logbook,
     messages,
     packs,
     parts,
@@ -115,11 +117,19 @@ class Batch:
         events.remove(self._db, remove)
         events.put(self._db, put)
 
-    def log(self, furnace: str, *entries: LogEntry) -> None:
-        events.add_log(self._db, furnace, entries)
+    def log(self, logged: Logged, photo: bytes | None = None) -> bool:
+        """Keep a line of the logbook with its photo [JPEG]; False when its id was there and nothing was changed."""
+        if photo is not None:
+            logbook.put_photo(self._folder, logged.id, photo)
+        return logbook.add(self._db, logged)
 
-    def unlog(self, furnace: str, entry: LogEntry) -> None:
-        events.remove_log(self._db, furnace, entry)
+    def undo(self, id: str, by: str, at_ms: int) -> None:
+        """Mark a line of the logbook as undone."""
+        logbook.undo(self._db, id, by, at_ms)
+
+    def search(self, search: Search) -> None:
+        """Keep a search for a cause, in place of what it was before."""
+        logbook.put_search(self._db, search)
 
     def service(self, furnace: str, modes: Iterable[ServiceMode]) -> None:
         """Keep when somebody worked on the furnace: all of it, in place of what was kept before."""
@@ -317,8 +327,35 @@ class Store:
             return events.read(db, furnace, kind, start_ms, end_ms)
 
     def log(self, furnace: str) -> list[LogEntry]:
+        """What was done at a furnace and holds, as the analysis takes it: without what was undone."""
+        return [logged.entry for logged in self.logbook(furnace) if not logged.undone]
+
+    def logbook(self, furnace: str | None = None) -> list[Logged]:
+        """Every line in the order in which they act, undone ones too."""
         with self._sessions.read() as db:
-            return events.read_log(db, furnace)
+            return logbook.read(db, furnace)
+
+    def logged(self, id: str) -> Logged | None:
+        """One line of the logbook."""
+        with self._sessions.read() as db:
+            return logbook.one(db, id)
+
+    def photo(self, id: str) -> bytes | None:
+        """The photo [JPEG] of a line, or None. `id` is one the logbook has given out."""
+        try:
+            return logbook.photo_path(self.folder, id).read_bytes()
+        except FileNotFoundError:
+            return None
+
+    def search(self, id: str) -> Search | None:
+        """One search for a cause."""
+        with self._sessions.read() as db:
+            return logbook.search(db, id)
+
+    def searches(self, furnace: str | None = None) -> list[Search]:
+        """Searches for causes in order of beginning."""
+        with self._sessions.read() as db:
+            return logbook.searches(db, furnace)
 
     def service(self, furnace: str) -> list[ServiceMode]:
         """When somebody worked on the furnace, in order of beginning."""

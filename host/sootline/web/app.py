@@ -19,6 +19,7 @@ from sootline.web.commission import Commission
 from sootline.web.decisions import Decisions
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
+from sootline.web.logbook import Logbook
 from sootline.web.pages import Pages
 from sootline.web.people import Visitors
 from sootline.web.records import Records
@@ -57,6 +58,7 @@ def build(
     pages = Pages(live, store, renderer, feed, commission, now)
     records = Records(live, store, renderer, now)
     decisions = Decisions(store, renderer, store_folder, profiles or store_folder / "profiles", now)
+    logbook = Logbook(live, store, renderer, now)
     forms = Forms(live, renderer, now)
     sign_in = SignIn(people, renderer, now)
 
@@ -86,13 +88,18 @@ def build(
         Route("/furnace/{furnace}/{what}", records.events),
         Route("/alarms", records.alarms),
         Route("/alarms/figures", records.figures),
-        Route("/log", records.log),
+        Route("/log", logbook.page),
+        Route("/log/away", logbook.away),
+        Route("/log/token", logbook.token),
+        Route("/log/photo/{id}", logbook.photo),
         Route("/set-aside", records.set_aside),
         Route("/live", pages.live),
+        Route("/keeper.js", pages.keeper),
         Route("/static/{fingerprint}/{name}", pages.static),
         Route("/acknowledge", forms.acknowledge, methods=["POST"]),
         Route("/shelve", forms.shelve, methods=["POST"]),
-        Route("/log", forms.log, methods=["POST"]),
+        Route("/log", logbook.send, methods=["POST"]),
+        Route("/log/undo", logbook.undo, methods=["POST"]),
         Route("/units", forms.units, methods=["POST"]),
         Route("/sign-in", sign_in.page),
         Route("/sign-in", sign_in.enter, methods=["POST"]),

@@ -55,6 +55,10 @@ class Assets:
         """The address of a static file."""
         return f"/static/{self._assets[name].fingerprint}/{name}"
 
+    def read(self, name: str) -> str:
+        """The text of a static file."""
+        return self._assets[name].body.decode()
+
     def get(self, fingerprint: str, name: str) -> Asset | None:
         asset = self._assets.get(name)
         return asset if asset is not None and asset.fingerprint == fingerprint else None

@@ -1,8 +1,6 @@
-"""What people send: acknowledgements, the shelf, log entries, their choice of units."""
+"""What people send: acknowledgements, the shelf, their choice of units."""
 
 from collections.abc import Callable
-from datetime import datetime
-from typing import get_args
 from urllib.parse import parse_qs, quote
 
 from starlette.concurrency import run_in_threadpool
@@ -11,8 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from sootline.analysis.watch import Key
 from sootline.errors import UserError
-from sootline.profile import LogEntry, LogKind
-from sootline.units import SYSTEMS, System, show, unit_of
+from sootline.units import SYSTEMS
 from sootline.web.alarm_views import shelf_most_min
 from sootline.web.people import NAME_COOKIE, NAME_LIMIT, person_of
 from sootline.web.render import UNITS_COOKIE, Renderer
@@ -21,8 +18,6 @@ from sootline.web.source import Live
 
 FORM_LIMIT_BYTES = 16 * 1024
 NOTE_LIMIT = 300
-_KINDS: tuple[LogKind, ...] = get_args(LogKind)
-OLDEST_ENTRY_MS = 400 * 86_400_000
 GONE = "That alarm is not there any more. Nothing was changed."
 
 
@@ -51,7 +46,7 @@ class Forms:
         try:
             form = await read_form(request)
             by, key = name_of(request, form), _alarm_key(form)
-            reason = _one_line(form.get("reason", ""))[:NOTE_LIMIT]
+            reason = one_line(form.get("reason", ""))[:NOTE_LIMIT]
             if not reason:
                 raise FormError("Give the reason, so that the others can judge it.")
             standing = [alarm for now in self._live.furnaces() for alarm in now.alarms if alarm.key == key]
@@ -63,20 +58,6 @@ class Forms:
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
         return remember(request, back(form), by) if there else self._refuse(request, GONE, 409)
-
-    async def log(self, request: Request) -> Response:
-        """Somebody did something at a furnace."""
-        try:
-            form = await read_form(request)
-            by = name_of(request, form)
-            furnace = form.get("furnace", "")
-            if all(now.furnace != furnace for now in self._live.furnaces()):
-                raise FormError("Choose the furnace.")
-            entry = log_entry(form, self._now(), self._renderer.system(request))
-            await run_in_threadpool(self._live.log, furnace, entry, by)
-        except (FormError, UserError) as error:
-            return self._refuse(request, str(error))
-        return remember(request, RedirectResponse(f"/log?furnace={quote(furnace)}&saved=1", 303), by)
 
     async def units(self, request: Request) -> Response:
         """°C, L and kPa, or °F, gal and psi."""
@@ -94,44 +75,6 @@ class Forms:
         return self._renderer.page(request, "message.html", status, title="Not done", message=message)
 
 
-def log_entry(form: dict[str, str], now_ms: int, system: System) -> LogEntry:
-    """The entry of a posted log form; times are those of the host's zone, now where none is given."""
-    kind = next((kind for kind in _KINDS if kind == form.get("kind")), None)
-    if kind is None:
-        raise FormError("Choose what was done.")
-    at_ms = _when(form.get("at", ""), now_ms)
-    note = _one_line(form.get("note", ""))[:NOTE_LIMIT] or None
-    if kind != "setpoint":
-        return LogEntry(at_ms, kind, note=note)
-    channel = form.get("channel", "")
-    if channel not in ("tank", "nozzle"):
-        raise FormError("Choose whose set point was changed: day tank or nozzle.")
-    try:
-        shown = float(form.get("value", "").replace(",", "."))
-    except ValueError:
-        raise FormError("Give the new set point as a number.") from None
-    unit = unit_of("temperature", system)
-    value_C = round((shown - unit.offset) / unit.scale, 2)
-    if not 0 <= value_C <= 200:
-        low, high = show(0, "temperature", system), show(200, "temperature", system)
-        raise FormError(f"The new set point must lie between {low} and {high}.")
-    return LogEntry(at_ms, kind, channel, value_C, note)
-
-
-def _when(text: str, now_ms: int) -> int:
-    if not text:
-        return now_ms
-    try:
-        at_ms = round(datetime.fromisoformat(text).timestamp() * 1000)
-    except (ValueError, OverflowError, OSError):
-        raise FormError("Give the time as a date and a time of day.") from None
-    if at_ms > now_ms + 60_000:
-        raise FormError("That time has not come yet. Note it when it is done.")
-    if at_ms < now_ms - OLDEST_ENTRY_MS:
-        raise FormError("That is more than a year ago; put it into the furnace's profile instead.")
-    return min(at_ms, now_ms)
-
-
 def _alarm_key(form: dict[str, str]) -> Key:
     raised = form.get("raised", "")
     if not raised.isdecimal() or len(raised) > 15:
@@ -145,7 +88,8 @@ def _whole(text: str | None, low: int, high: int, what: str) -> int:
     return int(text)
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
+    """Printable characters, single spaces."""
     return "".join(c for c in " ".join(text.split()) if c.isprintable()).strip()
 
 
@@ -181,7 +125,7 @@ def name_of(request: Request, form: dict[str, str]) -> str:
 
 def given_name(form: dict[str, str]) -> str:
     """The name in a form: one line of printable characters."""
-    name = _one_line(form.get("by", ""))[:NAME_LIMIT].strip()
+    name = one_line(form.get("by", ""))[:NAME_LIMIT].strip()
     if not name:
         raise FormError("Give your name, so that the others know who has it.")
     return name

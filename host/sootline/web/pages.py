@@ -132,6 +132,17 @@ class Pages:
             headers={"Cache-Control": "public, max-age=31536000, immutable"},
         )
 
+    def keeper(self, request: Request) -> Response:
+        """The service worker, which must lie at the root; with the addresses of what it keeps."""
+        assets = self._renderer.assets
+        files = [assets.url(name) for name in ("sootline.css", "live.js", "entry.js", "mark.svg")]
+        script = assets.read("keeper.js")
+        return Response(
+            f"var FILES = {json.dumps(files)};\n{script}",
+            media_type="text/javascript; charset=utf-8",
+            headers={"Cache-Control": "no-cache"},
+        )
+
     def not_found(self, request: Request, _: Exception) -> Response:
         return self._renderer.not_found(request)
 

@@ -1,20 +1,18 @@
-"""What has been: alarms and how they behave, refills, firings and warm-ups, the log, messages set aside."""
+"""What has been: alarms and how they behave, refills, firings and warm-ups, messages set aside."""
 
 import json
 from collections.abc import Callable, Sequence
-from datetime import datetime
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from sootline import units, wording
+from sootline import wording
 from sootline.alarms import Alarm
 from sootline.events import Event
 from sootline.store import Store
 from sootline.web.alarm_views import alarm_views, is_standing
 from sootline.web.event_views import KINDS, event_table
 from sootline.web.figures import DAY_MS, figures
-from sootline.web.log_views import entry_views
 from sootline.web.overlay import overlay
 from sootline.web.render import Renderer
 from sootline.web.source import Live
@@ -109,23 +107,6 @@ class Records:
         names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces()), ""})
         counts = {name: counted for name in names if (counted := self._store.set_aside_counts(name))}
         return self._renderer.page(request, "set-aside.html", counts=counts, last=self._store.last_set_aside(50))
-
-    def log(self, request: Request) -> Response:
-        """What people did, and the form to note it."""
-        now_ms, system = self._now(), self._renderer.system(request)
-        furnaces = self._furnaces()
-        entries = entry_views({name: self._store.log(name) for name in furnaces}, now_ms, system)
-        return self._renderer.page(
-            request,
-            "log.html",
-            entries=entries[:100],
-            furnaces=furnaces,
-            chosen=request.query_params.get("furnace") or (next(iter(furnaces)) if len(furnaces) == 1 else ""),
-            kinds=wording.LOG_WORDS,
-            degree=units.unit_of("temperature", system).label,
-            today=f"{datetime.fromtimestamp(now_ms / 1000):%Y-%m-%dT%H:%M}",
-            saved=request.query_params.get("saved") == "1",
-        )
 
     def _furnaces(self) -> dict[str, str]:
         names = sorted({*self._store.furnaces(), *(now.furnace for now in self._live.furnaces())})

@@ -80,6 +80,7 @@ class Server:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((self._host, self.port))
+            listener.listen(128)  # from here on nobody is turned away, though the first answer may take a moment
         except OSError as error:
             listener.close()
             why = error.strerror or str(error)

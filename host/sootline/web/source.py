@@ -3,8 +3,8 @@
 from typing import Protocol
 
 from sootline.analysis.watch import Key
+from sootline.logbook import Logged
 from sootline.now import FurnaceNow
-from sootline.profile import LogEntry
 
 
 class Live(Protocol):
@@ -39,5 +39,8 @@ class Live(Protocol):
     def try_way(self, contact: str) -> bool:
         """Send a test to the contact; False when there is no such contact."""
 
-    def log(self, furnace: str, entry: LogEntry, by: str) -> None:
-        """Store what `by` did at the furnace and let the analysis know."""
+    def log(self, logged: Logged, photo: bytes | None = None) -> bool:
+        """Keep what somebody did at a furnace, once; False when the id belongs to another line."""
+
+    def undo(self, id: str, by: str) -> bool:
+        """Take back a line of the logbook; False when it is too late or undone already."""
