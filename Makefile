@@ -4,7 +4,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 SUDO := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 
-DEMO_PACKAGES := python3-venv mosquitto
+PDF_PACKAGES := libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core
+DEMO_PACKAGES := python3-venv mosquitto $(PDF_PACKAGES)
 TEST_PACKAGES := $(DEMO_PACKAGES) chromium ngspice nginx-light openssl victoria-metrics influxdb
 INSTALLED = dpkg-query -W -f '$${db:Status-Status}\n'
 

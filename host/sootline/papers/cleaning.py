@@ -101,7 +101,7 @@ def cleaning_view(
         limits=tuple(_limits(picture, zone)),
         causes=tuple(OtherCause(c.cause, c.result, said(c.evidence, system)) for c in picture.causes),
         lacks=tuple(plain(note, system) for note in (*picture.limits.notes, *picture.notes)),
-        cleanings=tuple(_row(one, system, zone) for one in reversed(done)),
+        cleanings=cleaning_rows(done, system, zone),
         hits=_hits(kept),
         written=written,
         may_predict=due is not None and not written,
@@ -200,6 +200,11 @@ def _limits(picture: Picture, zone: tzinfo | None) -> Iterator[LimitView]:
 
 def _on(now_ms: int, days: float, zone: tzinfo | None) -> str:
     return day(now_ms + days * DAY_MS, zone)
+
+
+def cleaning_rows(done: list[Cleaning], system: System, zone: tzinfo | None) -> tuple[CleaningRow, ...]:
+    """Cleanings and what each did, the newest first."""
+    return tuple(_row(one, system, zone) for one in reversed(done))
 
 
 def _row(one: Cleaning, system: System, zone: tzinfo | None) -> CleaningRow:

@@ -1,6 +1,7 @@
 """Plots over time as SVG text: readable in black and white, on paper and on a phone, without a script.
 
-Ink is `currentColor`, so a plot follows the page's colours. What a series is shows in its shape, never in colour:
+Ink is `currentColor`, so a plot follows the page's colours; every look stands in the elements themselves, for what
+makes a PDF reads no style sheet inside a plot. What a series is shows in its shape, never in colour:
 dots, a line, a band, bars or a broken line for a limit. Numbers are in the unit that is shown; NaN is a gap.
 """
 
@@ -20,6 +21,17 @@ MARGIN_LEFT, MARGIN_RIGHT, AXIS, TITLE = 46, 12, 22, 20
 FLAG_ROW = 15
 CHARACTER = 6.6  # width of a letter at the type size used, for labels that must not run into each other
 
+_INK = 'stroke="currentColor" fill="none"'
+_RULE = 'stroke="#bbb"'
+_LOOKS: dict[str, str] = {
+    "dots": f'{_INK} stroke-width="1.1"',
+    "bars": 'fill="currentColor" fill-opacity="0.7"',
+    "band": 'fill="currentColor" fill-opacity="0.15"',
+    "line": f'{_INK} stroke-width="2"',
+    "dashed": f'{_INK} stroke-width="2" stroke-dasharray="5 4"',
+    "limit": f'{_INK} stroke-width="1.4" stroke-dasharray="12 5"',
+    "flag": f'{_INK} stroke-opacity="0.6" stroke-dasharray="1.5 2.5"',
+}
 Mask = np.ndarray[tuple[int], np.dtype[np.bool_]]
 Shape = Literal["dots", "line", "dashed", "band", "bars", "limit"]
 
@@ -80,7 +92,7 @@ def plot(
     bottom = top - 8
     for flag, row in placed:
         x = scale.x(flag.t_ms)
-        parts.append(f'<line class="flag" x1="{x:.1f}" x2="{x:.1f}" y1="{row * FLAG_ROW + 14}" y2="{bottom}"/>')
+        parts.append(f'<line {_LOOKS["flag"]} x1="{x:.1f}" x2="{x:.1f}" y1="{row * FLAG_ROW + 14}" y2="{bottom}"/>')
         anchor = "end" if x > width - MARGIN_RIGHT - len(flag.word) * CHARACTER else "start"
         parts.append(
             f'<text x="{x + (3 if anchor == "start" else -3):.1f}" y="{row * FLAG_ROW + 12}" text-anchor="{anchor}">'
@@ -88,7 +100,8 @@ def plot(
         )
     parts += _days(scale, zone, bottom, tops[0] if tops else 0)
     return (
-        f'<svg class="plot" viewBox="0 0 {width} {bottom + AXIS}" role="img" aria-label="{escape(label)}">'
+        f'<svg class="plot" viewBox="0 0 {width} {bottom + AXIS}" role="img" aria-label="{escape(label)}" '
+        'font-family="sans-serif" font-size="12" fill="currentColor">'
         f"{''.join(parts)}</svg>"
     )
 
@@ -133,11 +146,12 @@ def _panel(panel: Panel, scale: _Scale, top: int) -> Iterator[str]:
     def y(value: float) -> float:
         return bottom - (value - low) / (high - low) * panel.height
 
-    yield f'<text class="title" x="{MARGIN_LEFT}" y="{top - 6}">{escape(panel.title)}</text>'
+    yield f'<text font-weight="600" x="{MARGIN_LEFT}" y="{top - 6}">{escape(panel.title)}</text>'
     for tick in ticks:
-        yield f'<line class="rule" x1="{MARGIN_LEFT}" x2="{scale.right}" y1="{y(tick):.1f}" y2="{y(tick):.1f}"/>'
+        at = y(tick)
+        yield f'<line class="rule" {_RULE} x1="{MARGIN_LEFT}" x2="{scale.right}" y1="{at:.1f}" y2="{at:.1f}"/>'
         text = f"{tick:g}".replace("-", "−")
-        yield f'<text x="{MARGIN_LEFT - 5}" y="{y(tick) + 4:.1f}" text-anchor="end">{text}</text>'
+        yield f'<text x="{MARGIN_LEFT - 5}" y="{at + 4:.1f}" text-anchor="end">{text}</text>'
     for series in panel.series:
         yield from _series(series, scale, y, bottom)
 
@@ -149,22 +163,22 @@ def _series(series: Series, scale: _Scale, y: Callable[[float], float], bottom: 
     title = f"<title>{escape(series.name)}</title>"
     if series.shape == "dots":
         dots = "".join(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="2.2"/>' for a, b in points)
-        yield f'<g class="dots">{title}{dots}</g>'
+        yield f"<g {_LOOKS['dots']}>{title}{dots}</g>"
     elif series.shape == "bars":
-        yield f'<g class="bars">{title}{"".join(_bars(series, inside, scale, y, bottom))}</g>'
+        yield f"<g {_LOOKS['bars']}>{title}{''.join(_bars(series, inside, scale, y, bottom))}</g>"
     elif series.shape == "limit":
         if points:
             (x1, y1), (x2, y2) = points[0], points[-1]
-            yield f'<line class="limit" x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}"/>'
+            yield f'<line {_LOOKS["limit"]} x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}"/>'
             yield f'<text x="{x2:.1f}" y="{y2 - 4:.1f}" text-anchor="end">{escape(series.name)}</text>'
     elif series.shape == "band" and series.high is not None:
         upper = [(scale.x(t), y(v)) for t, v in zip(series.t_ms[inside], series.high[inside], strict=True)]
         if points:
             around = " ".join(f"{a:.1f},{b:.1f}" for a, b in (*points, *reversed(upper)))
-            yield f'<polygon class="band" points="{around}">{title}</polygon>'
+            yield f'<polygon {_LOOKS["band"]} points="{around}">{title}</polygon>'
     elif points:
         path = " ".join(f"{a:.1f},{b:.1f}" for a, b in points)
-        yield f'<polyline class="{series.shape}" points="{path}">{title}</polyline>'
+        yield f'<polyline {_LOOKS[series.shape]} points="{path}">{title}</polyline>'
 
 
 def _bars(series: Series, inside: Mask, scale: _Scale, y: Callable[[float], float], bottom: float) -> Iterator[str]:
@@ -213,9 +227,9 @@ def _days(scale: _Scale, zone: tzinfo | None, bottom: float, top: float) -> Iter
         t_ms = day.timestamp() * 1000
         if t_ms >= scale.start_ms:
             x = scale.x(t_ms)
-            yield f'<line class="tick" x1="{x:.1f}" x2="{x:.1f}" y1="{bottom}" y2="{bottom + 4}"/>'
+            yield f'<line {_INK} x1="{x:.1f}" x2="{x:.1f}" y1="{bottom}" y2="{bottom + 4}"/>'
             anchor = "end" if x > scale.right - 20 else "middle"
             yield f'<text x="{x:.1f}" y="{bottom + 17}" text-anchor="{anchor}">{day.day} {day:%b}</text>'
         day += timedelta(days=step)
-    yield f'<line class="axis" x1="{MARGIN_LEFT}" x2="{scale.right}" y1="{bottom}" y2="{bottom}"/>'
-    yield f'<line class="axis" x1="{MARGIN_LEFT}" x2="{MARGIN_LEFT}" y1="{top}" y2="{bottom}"/>'
+    yield f'<line {_INK} x1="{MARGIN_LEFT}" x2="{scale.right}" y1="{bottom}" y2="{bottom}"/>'
+    yield f'<line {_INK} x1="{MARGIN_LEFT}" x2="{MARGIN_LEFT}" y1="{top}" y2="{bottom}"/>'

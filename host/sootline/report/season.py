@@ -9,7 +9,7 @@ from statistics import fmean, median
 
 import numpy as np
 
-from sootline.alarms import PRIORITIES, Alarm
+from sootline.alarms import PRIORITIES, Alarm, Priority
 from sootline.events import Event
 from sootline.heat.oil import Oil
 from sootline.heat.refill_use import OilBurned, oil_burned
@@ -37,7 +37,7 @@ class Calls:
     at_night: critical or high between 22:00 and 06:30; answered_s: middle of the times until somebody had one
     """
 
-    by_priority: Mapping[str, int]
+    by_priority: Mapping[Priority, int]
     consequences: int
     at_night: int
     answered: int

@@ -24,6 +24,7 @@ from sootline.web.pages import Pages
 from sootline.web.people import Visitors
 from sootline.web.records import Records
 from sootline.web.render import Renderer
+from sootline.web.reports import Reports
 from sootline.web.security import Guard
 from sootline.web.sign_in import SignIn
 from sootline.web.source import Live
@@ -57,7 +58,9 @@ def build(
     commission = Commission(live, renderer, store_folder, now)
     pages = Pages(live, store, renderer, feed, commission, now)
     records = Records(live, store, renderer, now)
-    decisions = Decisions(store, renderer, store_folder, profiles or store_folder / "profiles", now)
+    profile_folder = profiles or store_folder / "profiles"
+    decisions = Decisions(store, renderer, store_folder, profile_folder, now)
+    reports = Reports(store, renderer, profile_folder, now)
     logbook = Logbook(live, store, renderer, now)
     forms = Forms(live, renderer, now)
     sign_in = SignIn(people, renderer, now)
@@ -79,6 +82,9 @@ def build(
         Route("/furnace/{furnace}/cleaning", decisions.cleaning_send, methods=["POST"]),
         Route("/furnace/{furnace}/oil", decisions.oil),
         Route("/furnace/{furnace}/oil", decisions.oil_send, methods=["POST"]),
+        Route("/furnace/{furnace}/reports", reports.page),
+        Route("/furnace/{furnace}/reports/{name}", reports.report),
+        Route("/furnace/{furnace}/tables/{name}", reports.table),
         Route("/furnace/{furnace}/commission", commission.page),
         Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
         Route("/furnace/{furnace}/commission/sheet", commission.sheet),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sootline.errors import UserError
+from sootline.files.dashboards import dashboards_folder
 
 _TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -21,15 +22,6 @@ class Asset:
     body: bytes
     content_type: str
     fingerprint: str
-
-
-def dashboards_folder() -> Path:
-    """The folder with `templates/` and `static/`: inside the installed package, or beside `host/` in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    for folder in (package / "dashboards", package.parent.parent / "dashboards"):
-        if (folder / "templates").is_dir():
-            return folder
-    raise UserError("the folder 'dashboards' with the pages is missing; install sootline again")
 
 
 def chart_folder() -> Path:

@@ -1,0 +1,79 @@
+"""Plots: what is drawn lies where the numbers say, in black and white, as well-formed SVG."""
+
+import re
+import xml.etree.ElementTree as ET
+from datetime import UTC
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sootline.report.plots import DAY_MS, Flag, Panel, Series, nice_ticks, plot
+
+T = 1_767_571_200_000.0 + np.arange(11) * DAY_MS  # Mon 5 Jan 2026 on
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawn(*panels: Panel, flags: tuple[Flag, ...] = ()) -> ET.Element:
+    text = plot(panels, flags, float(T[0]), float(T[-1]), UTC, 500, "a plot <of & 1>")
+    return ET.fromstring(text)
+
+
+def test_dots_lie_where_the_numbers_say() -> None:
+    y = np.arange(11.0) * 10
+    y[4] = np.nan
+    dots = drawn(Panel("Rise", (Series("rise", "dots", T, y),))).findall(".//circle")
+    assert len(dots) == 10  # a gap is not drawn
+    x = np.array([float(dot.attrib["cx"]) for dot in dots])
+    up = np.array([-float(dot.attrib["cy"]) for dot in dots])
+    assert np.corrcoef(x, up)[0, 1] == pytest.approx(1.0, abs=1e-4)
+    assert x[0] == pytest.approx(46, abs=0.1) and x[-1] == pytest.approx(488, abs=0.1)
+
+
+def test_bars_begin_at_zero() -> None:
+    bars = drawn(Panel("Oil", (Series("oil", "bars", T[:-1], np.array([10.0] * 9 + [20.0])),), 100, True))
+    heights = [float(bar.attrib["height"]) for bar in bars.findall(".//rect")]
+    assert heights[-1] == pytest.approx(2 * heights[0], abs=0.2) == pytest.approx(100.0, abs=0.2)
+
+
+def test_a_band_holds_its_line() -> None:
+    low, high = np.full(11, 5.0), np.full(11, 15.0)
+    root = drawn(Panel("x", (Series("band", "band", T, low, high), Series("line", "line", T, low + 5.0))))
+    band = root.find(".//polygon")
+    line = root.find(".//polyline")
+    assert band is not None and line is not None
+    edges = {float(point.split(",")[1]) for point in band.attrib["points"].split()}
+    (middle,) = {float(point.split(",")[1]) for point in line.attrib["points"].split()}
+    assert min(edges) < middle < max(edges)
+
+
+def test_flags_do_not_run_into_each_other() -> None:
+    flags = tuple(Flag(float(T[5] + i * 1000), "cleaned") for i in range(3))
+    root = drawn(Panel("x", (Series("x", "dots", T, T * 0),)), flags=flags)
+    heights = [text.attrib["y"] for text in root.findall("text") if text.text == "cleaned"]
+    assert len(heights) == len(set(heights)) == 3
+
+
+def test_it_is_black_and_white_and_says_what_it_is() -> None:
+    y = np.arange(11.0)
+    shapes = ("dots", "line", "dashed", "bars", "limit")
+    panel = Panel("All", tuple(Series(shape, shape, T, y) for shape in shapes))
+    text = plot((panel,), (Flag(float(T[3]), "batch"),), float(T[0]), float(T[-1]), UTC, 400, "told")
+    assert set(re.findall(r'(?:stroke|fill)="([^"]+)"', text)) <= {"currentColor", "none", "#bbb"}
+    assert 'role="img" aria-label="told"' in text and "<script" not in text and "style=" not in text
+    assert re.findall(r">(\d+ Jan)<", text) == ["5 Jan", "7 Jan", "9 Jan", "11 Jan", "13 Jan", "15 Jan"]
+
+
+def test_nothing_known_draws_an_empty_panel() -> None:
+    root = drawn(Panel("Nothing", (Series("x", "line", T, np.full(11, np.nan)),)))
+    assert root.find(".//polyline") is None
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6), st.integers(2, 8))
+def test_ticks_are_round_and_enclose_the_numbers(low: float, span: float, most: int) -> None:
+    ticks = nice_ticks(low, low + span, most)
+    step = ticks[1] - ticks[0]
+    assert ticks[0] <= low + 1e-6 * step + 1e-9 and ticks[-1] >= low + span - 1e-6 * step - 1e-9
+    assert len(ticks) <= most + 3
+    assert f"{step:.6e}"[0] in "1259"  # 1, 2 or 5 times a power of ten, but for the last place
