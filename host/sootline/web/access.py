@@ -41,6 +41,7 @@ NEEDS: dict[str, Role] = {
     "GET /log/photo/{id}": "viewer",
     "GET /set-aside": "viewer",
     "GET /live": "viewer",
+    "GET /labels": "viewer",
     "GET /keeper.js": "nobody",
     "GET /static/{fingerprint}/{name}": "nobody",
     "POST /acknowledge": "helper",

@@ -19,6 +19,7 @@ from sootline.web.commission import Commission
 from sootline.web.decisions import Decisions
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
+from sootline.web.labels import Labels
 from sootline.web.logbook import Logbook
 from sootline.web.pages import Pages
 from sootline.web.people import Visitors
@@ -62,6 +63,7 @@ def build(
     decisions = Decisions(store, renderer, store_folder, profile_folder, now)
     reports = Reports(store, renderer, profile_folder, now)
     logbook = Logbook(live, store, renderer, now)
+    labels = Labels(live, store, renderer)
     forms = Forms(live, renderer, now)
     sign_in = SignIn(people, renderer, now)
 
@@ -100,6 +102,7 @@ def build(
         Route("/log/photo/{id}", logbook.photo),
         Route("/set-aside", records.set_aside),
         Route("/live", pages.live),
+        Route("/labels", labels.page),
         Route("/keeper.js", pages.keeper),
         Route("/static/{fingerprint}/{name}", pages.static),
         Route("/acknowledge", forms.acknowledge, methods=["POST"]),
