@@ -5,7 +5,9 @@ import dataclasses
 import numpy as np
 
 from sootline.events import Event
+from sootline.logbook import Logged
 from sootline.mirror import lines
+from sootline.profile import LogEntry
 from sootline.series import SensorFault
 from tests.store.making import FURNACE, START_MS, rows
 from tests.store.test_records import ALARM
@@ -44,3 +46,13 @@ def test_text_and_numbers_that_are_none_stay_at_home():
 def test_an_alarm_without_a_channel_has_no_such_tag():
     (line,) = lines.of_alarm(dataclasses.replace(ALARM, channel=None))
     assert line == f"sootline_alarm,furnace=engine-shed,alarm=preheat-slow standing=1.0,priority=2.0 {START_MS}"
+
+
+def test_the_log_says_what_was_done_and_not_who_did_it():
+    entry = LogEntry(START_MS, "setpoint", "tank", 62.5, "it was thick")
+    logged = Logged("entry-of-a-test", FURNACE, entry, "Ffion", START_MS + 9)
+    assert lines.of_logged(logged) == (
+        f"sootline_log,furnace=engine-shed,kind=setpoint,channel=tank entered=1.0,value=62.5 {START_MS}"
+    )
+    undone = dataclasses.replace(logged, undone_by="Ffion", undone_ms=START_MS + 10)
+    assert lines.of_logged(undone).endswith(f"value=62.5,undone=1.0 {START_MS}")

@@ -1,11 +1,15 @@
 """One contract for the embedded store and both servers: the same questions, the same answers."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from sootline import cli
 from sootline.errors import UserError
+from sootline.logbook import Logged
 from sootline.mirror import InfluxReader, Mirror, PrometheusReader, ServerUnavailable
+from sootline.profile import LogEntry
 from sootline.series import SensorFault
 from sootline.store import Store
 from tests.mirror.test_mirror import Clock, deliver, settled
@@ -24,6 +28,15 @@ def filled(store, engine):
         [pack(9000, rows([0, 5000], fault, stack=[180.5, np.nan], room=[0.3333, 5.5]), base_ms=START_MS + 4 * DAY_MS)],
     )
     deliver(store, day_packs(1, every=400, furnace=OTHER))
+    entries = (
+        LogEntry(START_MS + 1000, "cleaning", note="brush 40 mm, two hours"),
+        LogEntry(START_MS + 2000, "setpoint", "tank", 62.5),
+        LogEntry(START_MS + 2000, "setpoint", "nozzle", 80.0),
+        LogEntry(START_MS + 3000, "filter"),
+    )
+    with store.batch() as batch:
+        for i, entry in enumerate(entries):
+            batch.log(Logged(f"entry-{i}-of-a-test", FURNACE, entry, "Ffion", START_MS + 5000))
     Clock().run(Mirror(store, engine.line_server()))
     settled(engine)
     return store, engine.reader()
@@ -52,6 +65,22 @@ def test_readers_answer_as_the_store_does(filled):
     assert same(store.read(FURNACE, *ALL, tank), reader.read(FURNACE, *ALL, tank))
 
 
+def without_notes(entries):
+    return sorted((replace(entry, note=None) for entry in entries), key=str)
+
+
+def test_the_log_is_that_of_the_store_also_after_an_entry_was_undone(filled, engine):
+    store, reader = filled
+    assert len(store.log(FURNACE)) == 4 and reader.log(OTHER) == []
+    assert without_notes(reader.log(FURNACE)) == without_notes(store.log(FURNACE))
+    with store.batch() as batch:
+        batch.undo("entry-0-of-a-test", "Ffion", START_MS + 6000)
+    Clock().run(Mirror(store, engine.line_server()))
+    settled(engine)
+    assert [entry.kind for entry in store.log(FURNACE)].count("cleaning") == 0
+    assert without_notes(reader.log(FURNACE)) == without_notes(store.log(FURNACE))
+
+
 def test_overview_is_that_of_the_store(filled):
     store, reader = filled
     for span in ((START_MS, START_MS + DAY_MS), (START_MS + 12_345, START_MS + 5 * DAY_MS)):
@@ -69,6 +98,7 @@ def test_a_store_is_filled_from_the_server_alone(filled, tmp_path, engine, capsy
     with Store.open(tmp_path / "new") as new:
         for furnace in (FURNACE, OTHER):
             assert said(new.read(furnace, *ALL)) == said(store.read(furnace, *ALL)) != {}
+            assert without_notes(new.log(furnace)) == without_notes(store.log(furnace))
         assert new.verify() == []
 
 

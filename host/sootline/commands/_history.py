@@ -94,7 +94,7 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
         with _server.reading(options.server, options) as reader:
             held = {
                 name: Past(
-                    profile_of(name), None, _days_of(reader, name),
+                    with_log(profile_of(name), reader.log(name)), None, _days_of(reader, name),
                     partial(records.waiting, name), str(reader.extent(name)),
                 )
                 for name in reader.furnaces()

@@ -1,9 +1,11 @@
 """A store filled from a server alone, so that pages and analysis run from what a mirror once sent there."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
+from sootline.logbook import Logged
 from sootline.mirror.readers import Reader
 from sootline.series import Rows, SensorFault
 from sootline.store import Store
@@ -14,12 +16,13 @@ BOOT = "server"  # of the packs that fetching makes, one an hour, numbered by th
 
 
 def fetch(reader: Reader, store: Store) -> int:
-    """Put every reading of the server into the store; the number of rows that are new.
+    """Put every reading and log entry of the server into the store; the number of rows that are new.
 
     Raises ServerUnavailable, UserError, StoreUnavailable; what was fetched until then is kept.
     """
     new = 0
     for furnace in reader.furnaces():
+        _log(reader, store, furnace)
         extent = reader.extent(furnace)
         if extent is None:
             continue
@@ -30,6 +33,16 @@ def fetch(reader: Reader, store: Store) -> int:
                     base_ms = pack.base_ms or 0
                     new += len(pack.rows) * batch.pack(pack, base_ms + HOUR_MS, base_ms)
     return new
+
+
+def _log(reader: Reader, store: Store, furnace: str) -> None:
+    """Entries that the store has under whatever id, undone or not, are left alone."""
+    known = {replace(logged.entry, note=None) for logged in store.logbook(furnace)}
+    with store.batch() as batch:
+        for entry in reader.log(furnace):
+            if entry not in known:
+                id = "-".join(filter(None, (BOOT, furnace, entry.kind, entry.channel, str(entry.at_ms))))
+                batch.log(Logged(id, furnace, entry, "", entry.at_ms))
 
 
 def _packs(furnace: str, day_ms: int, rows: Rows) -> Iterator[Pack]:

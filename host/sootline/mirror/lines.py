@@ -1,9 +1,10 @@
-"""Readings, events and alarms as lines of the line protocol: numbers only, and tags that stay few.
+"""Readings, events, alarms and the logbook as lines of the line protocol: numbers only, and tags that stay few.
 
 sootline,furnace=engine-shed tank=60.25,pump=1.0,pump_on_s=812.5 <ms>    a row; no field where there is no reading
 sootline,furnace=engine-shed stack_fault=1.0 <ms>                         1 + position in channels.FAULTS
 sootline_event,furnace=engine-shed,kind=refill duration_s=9.1,on_time_s=9.0 <ms of the beginning>
 sootline_alarm,furnace=engine-shed,alarm=leak standing=1.0,priority=4.0 <ms of raised>   and standing=0.0 at its end
+sootline_log,furnace=engine-shed,kind=cleaning entered=1.0 <ms>           and undone=1.0 for what was undone
 """
 
 from collections.abc import Iterator
@@ -13,9 +14,10 @@ import numpy as np
 from sootline.alarms import PRIORITIES, Alarm
 from sootline.channels import FAULTS
 from sootline.events import Event
+from sootline.logbook import Logged
 from sootline.series import Rows
 
-READINGS, EVENTS, ALARMS = "sootline", "sootline_event", "sootline_alarm"
+READINGS, EVENTS, ALARMS, LOG = "sootline", "sootline_event", "sootline_alarm", "sootline_log"
 SUM, FAULT = "_on_s", "_fault"
 
 
@@ -50,6 +52,15 @@ def of_alarm(alarm: Alarm) -> Iterator[str]:
     yield f"{head} standing=1.0,priority={priority} {alarm.raised_ms}"
     if alarm.cleared_ms is not None:
         yield f"{head} standing=0.0,priority={priority} {alarm.cleared_ms}"
+
+
+def of_logged(logged: Logged) -> str:
+    """What was done and, for a set point, its value; who did it and what they noted stays at home."""
+    entry = logged.entry
+    channel = f",channel={entry.channel}" if entry.channel else ""
+    value = "" if entry.value_C is None else f",value={float(entry.value_C)}"
+    undone = ",undone=1.0" if logged.undone else ""
+    return f"{LOG},furnace={logged.furnace},kind={entry.kind}{channel} entered=1.0{value}{undone} {entry.at_ms}"
 
 
 def _escape(text: str) -> str:

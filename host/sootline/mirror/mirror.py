@@ -8,6 +8,7 @@ twelve digits of a number, more than any board sends. Servers are never told to 
 has taken back stays there.
 """
 
+import hashlib
 from collections import deque
 from dataclasses import asdict, dataclass, field, replace
 
@@ -28,12 +29,14 @@ class Cursor:
     arrived: of each furnace the arrival [ms] from which on to send
     noted:   of each furnace the newest note of `Store.brought_back` that was followed
     alarms, events: change number of the last one sent
+    log:     which state of the logbook was sent
     """
 
     arrived: dict[str, int] = field(default_factory=dict)
     noted: dict[str, int] = field(default_factory=dict)
     alarms: int = 0
     events: int = 0
+    log: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +91,17 @@ class Mirror:
         events = self._store.changed_events(self._cursor.events, MOST_CHANGES)
         told = [line for _, alarm in alarms for line in lines.of_alarm(alarm)]
         told += [lines.of_event(event) for _, event in events]
+        log = [lines.of_logged(logged) for logged in self._store.logbook()]
+        state = hashlib.sha256("\n".join(log).encode()).hexdigest() if log else ""
+        if state != self._cursor.log:  # the whole book is short, and a line sent again changes nothing
+            told += log
         if told:
             refused += self._server.write(told)
             self._cursor = replace(
                 self._cursor,
                 alarms=alarms[-1][0] if alarms else self._cursor.alarms,
                 events=events[-1][0] if events else self._cursor.events,
+                log=state,
             )
         behind = behind or len(alarms) == MOST_CHANGES or len(events) == MOST_CHANGES
         return Progress(sent + len(told), behind, tuple(refused))

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Collection, Iterator
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 import msgspec
 import numpy as np
@@ -10,8 +10,9 @@ import urllib3
 
 from sootline.channels import CHANNELS, FAULTS
 from sootline.errors import UserError
-from sootline.mirror.lines import FAULT, READINGS, SUM
+from sootline.mirror.lines import FAULT, LOG, READINGS, SUM
 from sootline.mirror.server import ServerUnavailable
+from sootline.profile import LOG_KINDS, LogEntry, LogKind
 from sootline.series import EMPTY, Floats, Rows, SensorFault, Times, concatenate
 from sootline.store.block import DAY_MS
 from sootline.store.hours import Pixels, pixels
@@ -32,6 +33,8 @@ class Reader(Protocol):
 
     def overview(self, furnace: str, channel: str, start_ms: int, end_ms: int, pixels: int) -> Pixels: ...
 
+    def log(self, furnace: str) -> list[LogEntry]: ...
+
 
 class _Server:
     """What both readers share: asking in pieces of a day, and rows out of the answers."""
@@ -46,6 +49,22 @@ class _Server:
     def _fields(self, furnace: str, start_ms: int, end_ms: int, names: str) -> dict[str, tuple[Times, Floats]]:
         """Field -> (times, values) of [start_ms, end_ms), of fields whose whole name the pattern `names` matches."""
         raise NotImplementedError
+
+    def _log(self, furnace: str) -> Iterator[tuple[int, str, str | None, str, float]]:
+        """(time, kind, channel, field, value) of every field of the log's lines."""
+        raise NotImplementedError
+
+    def log(self, furnace: str) -> list[LogEntry]:
+        """As `Store.log`, without notes. Raises ServerUnavailable, UserError."""
+        found: dict[tuple[int, str, str], dict[str, float]] = {}
+        for t_ms, kind, channel, name, value in self._log(furnace):
+            if kind in LOG_KINDS:
+                found.setdefault((t_ms, kind, channel or ""), {})[name] = value
+        return [
+            LogEntry(t_ms, cast(LogKind, kind), channel or None, told.get("value"))
+            for (t_ms, kind, channel), told in sorted(found.items())
+            if "undone" not in told
+        ]
 
     def read(self, furnace: str, start_ms: int, end_ms: int, channels: Collection[str] | None = None) -> Rows:
         """As `Store.read`. Raises ServerUnavailable, UserError."""
@@ -129,6 +148,14 @@ class PrometheusReader(_Server):
             fields[field[0]] = (t_ms[inside], values[inside])
         return fields
 
+    def _log(self, furnace: str) -> Iterator[tuple[int, str, str | None, str, float]]:
+        query = f'{{__name__=~"{LOG}_(entered|value|undone)",furnace="{furnace}"}}[{YEARS}]'
+        for series in self._query(query, "now"):
+            told = series["metric"]
+            name = told["__name__"].removeprefix(LOG + "_")
+            for t_s, value in series["values"]:
+                yield round(t_s * 1000), told["kind"], told.get("channel"), name, float(value)
+
     def _select(self, furnace: str, names: str) -> str:
         return f'{{__name__=~"{READINGS}_{names}",furnace="{furnace}"}}'
 
@@ -170,6 +197,14 @@ class InfluxReader(_Server):
                     given = ~np.isnan(values)
                     fields[name] = (t_ms[given], values[given])
         return fields
+
+    def _log(self, furnace: str) -> Iterator[tuple[int, str, str | None, str, float]]:
+        for series in self._series(f'SELECT * FROM "{LOG}" WHERE "furnace" = \'{furnace}\''):
+            for values in series["values"]:
+                told = dict(zip(series["columns"], values, strict=True))
+                for name in ("entered", "value", "undone"):
+                    if (value := told.get(name)) is not None:
+                        yield told["time"], told["kind"], told.get("channel") or None, name, float(value)
 
     def _series(self, query: str) -> list[Any]:
         (result,) = self._ask("/query", db=self._database, epoch="ms", q=query)["results"]
