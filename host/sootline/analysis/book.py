@@ -7,7 +7,7 @@ from typing import Any
 from sootline.alarms import PRIORITIES, Alarm, Priority, iso
 from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW, SERVICE_MODE
 
-LATCHED_REPEAT_MS = 12 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
+LATCHED_REPEAT_MS = 4 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
 
 
 @dataclass(slots=True, eq=False)

@@ -13,8 +13,9 @@ from sootline.series import Floats, Rows, Times
 
 # what may truly change: at once [K], and per second between the readings [K/s]
 _SLOW, _BLOCK, _FLUE = (6.0, 0.3), (6.0, 0.5), (60.0, 4.0)
+_PLENUM = (30.0, 3.0)  # a fan that starts blows the plenum's standing heat over the probe
 MAY_CHANGE = {
-    "tank": _SLOW, "nozzle": _BLOCK, "stack": _FLUE, "return_air": _SLOW, "supply_air": _BLOCK, "room": _SLOW,
+    "tank": _SLOW, "nozzle": _BLOCK, "stack": _FLUE, "return_air": _SLOW, "supply_air": _PLENUM, "room": _SLOW,
     "outdoor": _SLOW, "combustion_air": _SLOW, "supply": _SLOW,
 }  # fmt: skip
 

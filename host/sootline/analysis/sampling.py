@@ -2,6 +2,10 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from sootline.series import Times
+
 GAP_FACTOR = 3.0  # the contract: unknown across a gap longer than 3 x the interval then in force
 
 
@@ -19,3 +23,22 @@ class Sampling:
     @property
     def idle_gap_ms(self) -> int:
         return round(GAP_FACTOR * max(self.interval_s, self.idle_interval_s) * 1000)
+
+
+USUAL_SHARE = 0.1  # of the spacings of a table: what is as common as this is no chance
+LEAST_MS = 1000  # a row of a change lies that near to the one before it
+
+
+def spacing(t_ms: Times) -> Sampling:
+    """What a table's rows tell: its commonest spacings, the shortest while anything is on, the longest when idle.
+
+    A row at every change, gaps and jitter of a tenth of a second do not matter. The stated defaults are the least.
+    """
+    apart_s = np.round(np.diff(t_ms)[np.diff(t_ms) >= LEAST_MS] / 1000, 0)
+    found, count = np.unique(apart_s, return_counts=True)
+    usual = found[count >= USUAL_SHARE * len(apart_s)]
+    least = Sampling()
+    if not len(usual):
+        return least
+    interval_s = max(least.interval_s, float(usual.min()))
+    return Sampling(interval_s, max(least.idle_interval_s, interval_s, float(usual.max())))

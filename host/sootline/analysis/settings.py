@@ -96,6 +96,9 @@ class Settings:
     steady_min_s: float = _setting(240.0, "s", "shorter firings say too little about the steady stack")
     step_K: float = _setting(15.0, "K", "contract: medians of 5 firings before and after differ by more")
     step_sd: float = _setting(4.0, "1", "contract: and by more than this many sd")
+    step_usual_sd: float = _setting(
+        4.5, "1", "and by more than this many sd of what neighbouring fives usually differ: 1000 tests a season, < 1 %"
+    )
     stack_low_K: float = _setting(150.0, "K", "contract: net of the air, condensation below (270 degF, NORA manual)")
 
     # air, supply, room, input

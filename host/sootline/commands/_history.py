@@ -11,7 +11,7 @@ from typing import Protocol
 
 from sootline.advice.burned import store_of, with_log
 from sootline.alarms import Alarm
-from sootline.analysis.sampling import Sampling
+from sootline.analysis.sampling import Sampling, spacing
 from sootline.analysis.settings import Settings
 from sootline.analysis.watch import Watch
 from sootline.commands import _server
@@ -113,7 +113,10 @@ def opened(options: argparse.Namespace, furnace: str | None) -> Iterator[dict[st
     profile_of = _profile_of(options, furnace, {})
     if all(is_table(path) for path in options.files):
         tables = Tables(options.files, furnace or UNNAMED)
-        found = {name: Past(profile_of(name), None, _rows_of(tables, name)) for name in tables.furnaces}
+        found = {
+            name: Past(profile_of(name), spacing(tables.first_times(name)), _rows_of(tables, name))
+            for name in tables.furnaces
+        }
         yield _chosen(found, furnace, "the tables")
     elif all(is_recording(path) for path in options.files):
         with tempfile.TemporaryDirectory(prefix="sootline-past-") as folder, Store.open(Path(folder)) as store:

@@ -79,13 +79,18 @@ def _order(alarm: Alarm) -> tuple[int, str, str, str]:
 
 
 def _tables(paths: Sequence[Path], known: Sequence[Profile], furnace: str | None) -> Iterator[Alarm]:
+    from sootline.analysis.sampling import spacing
     from sootline.analysis.watch import Watch
 
     tables = Tables(paths, furnace or (known[0].furnace.id if known else UNNAMED))
     if tables.unknown:
         _note(f"columns that are no channel were left out: {', '.join(tables.unknown)}")
     for name in _chosen(tables.furnaces, furnace):
-        watch = Watch(_profile(known, furnace, name), lambda start_ms, end_ms: EMPTY)
+        watch = Watch(
+            _profile(known, furnace, name),
+            lambda start_ms, end_ms: EMPTY,
+            sampling=spacing(tables.first_times(name)),
+        )
         for rows in tables.rows(name):
             watch.arrived(rows)
         yield from watch.alarms

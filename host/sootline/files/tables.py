@@ -55,6 +55,7 @@ class Tables:
 
     def __init__(self, paths: Sequence[Path], unnamed: str) -> None:
         self._unnamed = unnamed
+        self._first: dict[str, Times] = {}
         spans: dict[str, list[_Span]] = {}
         unknown: dict[str, None] = {}
         for path in paths:
@@ -70,6 +71,10 @@ class Tables:
     @property
     def furnaces(self) -> tuple[str, ...]:
         return tuple(sorted(self._spans))
+
+    def first_times(self, furnace: str) -> Times:
+        """Times of the first rows of a furnace, for their usual spacing."""
+        return self._first[furnace]
 
     def rows(self, furnace: str) -> Iterator[Rows]:
         """The rows of one furnace, in chunks, strictly increasing in time across chunks."""
@@ -92,6 +97,7 @@ class Tables:
                 times = t_ms if chosen is None else t_ms[chosen]
                 if not len(times):
                     continue
+                self._first.setdefault(furnace, np.sort(times))
                 in_order = bool((np.diff(times) > 0).all())
                 first, last = int(times.min()), int(times.max())
                 before = spans.get(furnace)

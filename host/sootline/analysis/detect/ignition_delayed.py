@@ -15,6 +15,7 @@ from sootline.profile import LogEntry
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
+MEAN_TO_SD = 1.2533  # of a normal distribution
 NEED, MEAN_OF, BELOW = 20, 5, 10
 
 
@@ -51,6 +52,15 @@ class IgnitionDelayed(Detector):
             self.plant.clear(self.alarm, at_ms=entry.at_ms)
             self._restart()
 
+    def _sd(self, usual_s: float) -> float:
+        """Of single times [s]; not the median deviation alone, for times on a coarse grid are mostly the same one."""
+        off = sorted(abs(value - usual_s) for value in self.first)
+        interval_s = self.plant.sampling.interval_s
+        on_grid = all(abs(s / interval_s - round(s / interval_s)) < 0.01 for s in self.first)
+        coarse = on_grid or not self.plant.has("flame")  # the stack, or samples only, tell it to an interval
+        least = (interval_s / 6**0.5) if coarse else 0.0  # of the difference of two moments known to an interval
+        return max(MAD_TO_SD * statistics.median(off), MEAN_TO_SD * statistics.fmean(off[:-2]), least)
+
     def _fired(self, event: Event) -> None:
         seconds = event.number("time_to_flame_s")
         if seconds is None:
@@ -62,7 +72,7 @@ class IgnitionDelayed(Detector):
         if len(self.recent) < MEAN_OF:
             return
         usual = statistics.median(self.first)
-        sd = MAD_TO_SD * statistics.median(abs(value - usual) for value in self.first)
+        sd = self._sd(usual)
         late = statistics.fmean(self.recent) - usual
         limit = max(self.settings.delayed_s, self.settings.delayed_sd * sd)
         if late > limit:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import deque
 from typing import TYPE_CHECKING
 
 from sootline.alarms import Priority
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.heating import READY_K
 from sootline.analysis.marks import Mark
 from sootline.analysis.usual import Usual
 from sootline.events import Event
@@ -15,13 +17,21 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 
+NEED = 20
+HEATS_MS, HEATS_K_PER_MIN = 120_000, 0.3  # less is not heating up
+REST_MS = 1_800_000  # how long falling oil is followed: a thermostat would have turned it by then
+LED_NEED, LED_SHARE = 5, 0.9
+
+
 class IgnitionFailure(Detector):
     """The owner sees: it tried and did not light.
 
     Rule with `burner`: the burner has run for longer than the trial (3 x the usual time to flame, at least 90 s), or
     stopped during a call, without flame on `flame` or a rise on `stack`. With `call` only: call on, oil ready for
-    5 min (or 3 x the usual wait) and no stack rise. On the required four: a preheat was completed and the stack did not
-    rise in 5 min (or 3 x the usual wait).
+    5 min (or 3 x the usual wait) and no stack rise. On the required four: a preheat was completed, nothing climbs any
+    more, and the stack did not rise in 5 min (or 3 x the usual wait), though nine in ten preheats have led to a fire;
+    oil that only falls for half an hour tells that the call has ended. Without `burner` the wait is learned from 20
+    lights; until then it is twice as long, and medium at most.
     Medium while the control retries by itself the first time, else high. Returns with a firing proved for 5 min.
     Source: contract. Wrong: a call that ends just as the oil is ready; 1 in 3 seasons.
     Blind to: on the required four, a furnace that is kept warm (nothing says that heat was wanted).
@@ -36,6 +46,7 @@ class IgnitionFailure(Detector):
         self._burner_ms: int | None = None
         self._told_ms: int | None = None  # the start whose trial was over: its end is no second failure
         self._failures: list[int] = []
+        self._led: deque[bool] = deque(maxlen=30)  # whether a completed preheat led to a fire
         self.plant.on("burner", self._burner)
         self.plant.on("lockout", self._lockout)
         self.plant.on_event("preheat", self._heated)
@@ -45,7 +56,7 @@ class IgnitionFailure(Detector):
     def readiness(self) -> Readiness:
         if not self.plant.has("burner") and self.plant.profile.furnace.heating == "keep-warm":
             return self.blind("burner")
-        return super().readiness()
+        return super().readiness() if self.plant.has("burner") else self.learned(self.wait_s.count, NEED)
 
     def _trial_ms(self) -> int:
         usual = self.engine.time_to_flame.median
@@ -73,23 +84,55 @@ class IgnitionFailure(Detector):
             self._failed(started_ms)
 
     def _heated(self, event: Event) -> None:
-        if self.plant.has("burner") or self.engine.fire.on:
-            return
-        if any(heating.start_ms is not None for heating in self.engine.heating.values()):
+        if self.plant.has("burner") or self.engine.fire.on or self._still_heats():
             return
         wanted = self.plant.state("call")
         if wanted or (wanted is None and self.plant.profile.furnace.heating != "keep-warm"):
-            self._ready_ms = self.plant.now_ms
-            usual = self.wait_s.median if self.wait_s.count >= 3 else None
-            wait_s = max(self.settings.no_rise_s, 3 * (usual or 0.0))
-            self.plant.at(self.plant.now_ms + round(wait_s * 1000), self._no_rise, self.plant.now_ms)
+            self._ready()
 
-    def _no_rise(self, ready_ms: int) -> None:
+    def _ready(self) -> None:
+        self._ready_ms = self.plant.now_ms
+        usual = self.wait_s.median if self.wait_s.count >= 3 else None
+        wait_s = max(self.settings.no_rise_s, 3 * (usual or 0.0))
+        wait_s *= self.settings.learning_factor if self.learning() else 1
+        self.plant.at(self._ready_ms + round(wait_s * 1000), self._no_rise, self._ready_ms, False)
+
+    def _still_heats(self) -> bool:
+        """Something is being heated up, noticed as a preheat or not yet."""
         for channel, heating in self.engine.heating.items():
-            if self.plant.book.standing("heater-stuck-on", channel) or heating.fell_back(ready_ms):
-                return  # it heated because it could not stop; or the call has ended
-        if self._ready_ms == ready_ms and not self.engine.fire.on and self.plant.state("call") is not False:
+            missing = heating.missing_K()
+            if heating.start_ms is not None:
+                return True
+            if missing is not None and missing > READY_K:
+                slope = self.plant.slope_per_min(channel, HEATS_MS)
+                if slope is not None and slope > HEATS_K_PER_MIN:
+                    return True
+        return False
+
+    def _no_rise(self, ready_ms: int, rested: bool) -> None:
+        """The wait is over. rested: the oil fell at the last look, as after a call, or in a thermostat's swing."""
+        if self._ready_ms != ready_ms or self.engine.fire.on or self.plant.state("call") is False:
+            return
+        if any(self.plant.book.standing("heater-stuck-on", channel) for channel in self.engine.heating):
+            return  # it heated because it could not stop
+        if self._still_heats():
+            self._ready()
+            return
+        no_call_seen = self.plant.state("call") is None
+        falls = no_call_seen and any(heating.falls(ready_ms) for heating in self.engine.heating.values())
+        if falls or rested:
+            if self.plant.now_ms - ready_ms < REST_MS:
+                self.plant.at(self.plant.now_ms + HEATS_MS, self._no_rise, ready_ms, falls)
+            return
+        if not no_call_seen or self._tells():
             self._failed(ready_ms)
+        self._led.append(False)
+
+    def _tells(self) -> bool:
+        """Whether warm oil tells here that a fire is wanted: it has led to one, or the profile says so."""
+        if len(self._led) < LED_NEED:
+            return self.plant.profile.furnace.heating == "on-call"
+        return sum(self._led) >= LED_SHARE * len(self._led)
 
     def _failed(self, started_ms: int) -> None:
         now = self.plant.now_ms
@@ -97,7 +140,7 @@ class IgnitionFailure(Detector):
         again = len(self._failures) > 1 or self.plant.state("lockout") or self.plant.state("call") is None
         priority: Priority = "high" if again else "medium"
         self.plant.raise_(
-            self.alarm, priority, tries=len(self._failures), waited_s=round((now - started_ms) / 1000),
+            self.alarm, self.capped(priority), tries=len(self._failures), waited_s=round((now - started_ms) / 1000),
             nozzle_C=self.plant.value("nozzle"), air_pressure_Pa=self.plant.value("air_pressure"),
         )  # fmt: skip
 
@@ -106,8 +149,10 @@ class IgnitionFailure(Detector):
             self.plant.raise_(self.alarm, "high")
 
     def _fire(self, on: bool | None, at_ms: int) -> None:
-        if on and self._ready_ms is not None:
-            self.wait_s.add((at_ms - self._ready_ms) / 1000)
+        heats = any(heating.start_ms is not None for heating in self.engine.heating.values())
+        if on and (heats or self._ready_ms is not None):
+            self.wait_s.add(0.0 if self._ready_ms is None else (at_ms - self._ready_ms) / 1000)
+            self._led.append(True)
         self._ready_ms = None
 
     def _proved(self) -> None:

@@ -12,12 +12,16 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 
+MISSED_RATIO = 1.1  # of the usual burning: from there on a dip is asked for at the end of a firing
+
+
 class RefillOverdue(Detector):
     """The owner sees: the day tank should have been refilled by now.
 
     Rule: burning time since the last refill > 1.6 x its usual value (median of the furnace's own intervals); with
-    1.6 -> 2.2 while learning. A cold dip of the day tank since then tells of a refill whose run was not seen: one is
-    let pass, at the second the pump's sensing is at fault and this rings. Source: contract.
+    1.6 -> 2.2 while learning, and one interval more where samples may step over a run. A cold dip of the day tank since
+    then tells of a refill whose run was not seen: one is let pass (more where samples on a fixed grid often step over a
+    run), then the pump's sensing is at fault and this rings. Source: contract.
     Wrong: a firing rate cut by nearly half (a plugging nozzle: worth a look as well); 1 in 3 seasons.
     Blind to: refills missed in a silence of the board (it then waits for the next one).
     """
@@ -26,7 +30,6 @@ class RefillOverdue(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
-        self._unseen = False  # a dip since the last refill told of one that was not seen
         self._looking = 0  # the number of the look that is due; an older one is void
         engine.fire.on_changed.append(self._fire)
         engine.pump.on_ended.append(self._ended)
@@ -38,17 +41,27 @@ class RefillOverdue(Detector):
         usual = self.engine.refills.usual_burned_s
         if usual.count < 5 or usual.median is None:
             return None
-        over = self.settings.overdue_ratio - 1
+        over = self.settings.overdue_ratio - 1 + (1.0 if self.engine.refills.coarse else 0.0)
         return usual.median * (1 + over * (self.settings.learning_factor if self.learning() else 1))
 
     def _fire(self, on: bool | None, at_ms: int) -> None:
         if on:
             self._look()
+        elif on is False:
+            self._rested()
+
+    def _rested(self) -> None:
+        """The fire has ended: while the day tank is still remembered, did it take in a refill nobody saw?"""
+        refills = self.engine.refills
+        burned, usual = refills.burned_since_last_s(), refills.usual_burned_s
+        if burned is None or usual.count < 5 or burned < MISSED_RATIO * (usual.median or 0.0):
+            return
+        if not refills.sensing_lost() and (dip_ms := refills.unseen_ms()) is not None:
+            refills.take_unseen(dip_ms)
 
     def _ended(self, run: Run) -> None:
         if run.known and run.on_s >= self.settings.chatter_run_s:
             self.plant.clear(self.alarm, at_ms=run.end_ms)
-            self._unseen = False
             if self.engine.fire.on:
                 self._look()
 
@@ -57,9 +70,9 @@ class RefillOverdue(Detector):
         limit, burned = self._limit_s(), self.engine.refills.burned_since_last_s()
         if limit is None or burned is None or not self.engine.fire.on or self.engine.pump.start_ms is not None:
             return
-        if burned > limit and not self._unseen and (dip_ms := self.engine.refills.unseen_ms()) is not None:
-            self._unseen = True  # one pump run can be missed; the second is the fault of what should see it
-            self.engine.refills.take_unseen(dip_ms)
+        refills = self.engine.refills
+        if burned > limit and not refills.sensing_lost() and (dip_ms := refills.unseen_ms()) is not None:
+            refills.take_unseen(dip_ms)
             self._look()
         elif burned > limit:
             calls = self.plant.state("float")

@@ -11,12 +11,16 @@ import numpy as np
 from sootline.analysis.conditions import Slope
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
+from sootline.analysis.usual import Usual
 from sootline.events import Event
 
 FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
+COLD_SHARE = 0.35  # of the height at which its firings usually end
+SHORT_MS = 180_000  # a fire that lasted no longer has no level to settle at
+LONG_MS = 600_000  # the flue is near its steady level by then
 LIT_MS = 300_000  # a fire that burns has heated the flue by then
 BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
 BACK_MS = 180_000  # how far a stack change is traced back
@@ -33,6 +37,8 @@ class Fire:
         self.last_end_ms: int | None = None
         self.on_changed: list[Callable[[bool | None, int], None]] = []
         self.on_proved: list[Callable[[], None]] = []
+        self.usual_height_K = Usual(30)  # of the stack over the air at the end of long firings
+        self._last_ms = 0  # how long the last fire burned
         self.losses_of_sight = 0  # how often it became unknown whether it burns
         self._burner_on_ms: int | None = None
         settings = plant.settings
@@ -49,6 +55,13 @@ class Fire:
         """Seconds burned so far, the fire under way included."""
         running = self.plant.now_ms - self.since_ms if self.on and self.since_ms is not None else 0
         return (self.burned_ms + running) / 1000
+
+    def burned_since_s(self, t_ms: int) -> float:
+        """Seconds burned since t_ms within the fire under way, or the last one."""
+        if self.on and self.since_ms is not None:
+            return (self.plant.now_ms - max(t_ms, self.since_ms)) / 1000
+        end_ms = self.last_end_ms or 0
+        return max(0, end_ms - max(t_ms, end_ms - self._last_ms)) / 1000
 
     def _flame(self, mark: Mark) -> None:
         if mark.on is None:
@@ -118,10 +131,22 @@ class Fire:
             self._unseen(self._burner_on_ms)
         stack, now = self.plant.value("stack"), self.plant.now_ms
         lit = self.on and self.since_ms is not None and now - self.since_ms > LIT_MS
-        if lit and stack is not None and stack < self.air_C() + COLD_STACK_K and self.plant.state("flame") is not True:
-            self._set(False, now)  # whatever seemed to burn, it does not
+        if lit and stack is not None and self.plant.state("flame") is not True and self._too_cold(stack):
+            self._set(False, self._hottest_ms())  # whatever seemed to burn, it does not
         if self.on is not None and not self._seen_otherwise() and self.plant.value("stack") is None:
             self._set(None, self.plant.now_ms)
+
+    def _too_cold(self, stack_C: float) -> bool:
+        """No fire leaves the flue so cold for long: far below the usual height of this one, and not rising."""
+        usual = self.usual_height_K.median or 0.0
+        slope = self.plant.slope_per_min("stack", 120_000)
+        low_K = max(COLD_STACK_K, COLD_SHARE * usual)
+        return stack_C < self.air_C() + low_K and (slope is None or slope < FLAT_PER_MIN * low_K)
+
+    def _hottest_ms(self) -> int:
+        """When the flue was hottest since the fire seemed to begin."""
+        t, x = self.plant.history.window("stack", self.since_ms or 0, self.plant.now_ms)
+        return int(t[x.argmax()]) if len(x) else self.plant.now_ms
 
     def _fault(self, channel: str, kind: str) -> None:
         if channel == "stack" and kind != "crc" and self.on is not None and not self._seen_otherwise():
@@ -132,7 +157,7 @@ class Fire:
 
     def _still_burns(self, ended_ms: int) -> None:
         """The stack fell but has settled well above the air: the fire burns on, at another level."""
-        if self.on is not False or self.last_end_ms != ended_ms or self._seen_otherwise():
+        if self.on is not False or self.last_end_ms != ended_ms or self._seen_otherwise() or self._last_ms < SHORT_MS:
             return
         now = self.plant.now_ms
         was, slope = (
@@ -175,7 +200,7 @@ class Fire:
         if was and since is not None:
             self.burned_ms += at_ms - since
             if on is False:
-                self.last_end_ms = at_ms
+                self.last_end_ms, self._last_ms = at_ms, at_ms - since
                 self.plant.happened(self._firing(since, at_ms))
         if on is None:
             self.losses_of_sight += 1
@@ -204,4 +229,6 @@ class Fire:
         for channel in ("stack", "tank", "return_air", "room", "outdoor", "combustion_air", "supply_air", "nozzle",
                         "air_pressure"):  # fmt: skip
             features[f"{channel}_end"] = plant.history.mean(channel, settled_from, end_ms)
+        if end_ms - start_ms >= LONG_MS and (stack_C := features["stack_end"]) is not None:
+            self.usual_height_K.add(float(stack_C) - self.air_C())
         return Event(plant.profile.furnace.id, "firing", start_ms, end_ms, features)

@@ -18,6 +18,7 @@ COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
 GIVE_UP_MS = 300_000
 SWING_MS = 180_000  # a thermostat swings through its set point at least this often
+FALLS_K = 1.0  # below its highest it falls, and is not merely noisy
 READY_K = 3.0  # within this of the set point the oil is ready
 
 
@@ -77,6 +78,14 @@ class Heating:
         target = self.target_C()
         x = self.plant.history.window(self.channel, self.plant.now_ms - SWING_MS, self.plant.now_ms)[1]
         return None if target is None or not len(x) else target - float(x.max())
+
+    def falls(self, since_ms: int) -> bool:
+        """It has only fallen since its highest: the call has ended, or its thermostat has not turned it yet."""
+        x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
+        if not len(x):
+            return False
+        down = x[int(x.argmax()) :]
+        return bool(down[0] - down[-1] > FALLS_K and down[-1] < down.min() + FALLS_K / 4)
 
     def fell_back(self, since_ms: int) -> bool:
         """It has fallen from its highest since then, as after the end of a call that nobody reports."""

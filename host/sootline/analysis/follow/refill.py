@@ -4,6 +4,10 @@ One refill is one float differential, so refills are counted for oil use; their 
 oil; the dip of the tank temperature tells whether oil came at all.
 """
 
+import math
+import statistics
+from collections import deque
+
 import numpy as np
 
 from sootline.analysis.follow.fire import Fire
@@ -12,9 +16,11 @@ from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import Usual
 from sootline.events import Event
+from sootline.series import Floats, Times
 
 DIP_MS = 60_000  # cold oil has pulled the day tank down within a minute
 MIXED_MS = 240_000  # and the dip of the last refill itself is over by then
+BY_CHANCE = 1e-4  # what is less likely than this is a fault
 
 
 class Refills:
@@ -28,6 +34,9 @@ class Refills:
         self.usual_dip_K = Usual()
         self.usual_burned_s = Usual()
         self.last_end_ms: int | None = None
+        self._falls_K: deque[float] = deque(maxlen=50)  # within a minute, at refills whose run was seen
+        self._counted_ms: int | None = None  # the last refill, seen or told by its dip
+        self._seen = self._unseen = self._unseen_running = 0
         self._burned_at_last_s: float | None = None
         self._sight_at_last = 0
         self._learned_limit_s: float | None = None
@@ -47,7 +56,14 @@ class Refills:
             return False
         tolerance = max(settings.limit_tolerance_s, self.pump.resolution_s)
         over = max(settings.overrun_margin_s, settings.overrun_margin_ratio * limit, tolerance)
-        return limit - tolerance <= on_s <= limit + over
+        return max(limit - tolerance, self._usually_below_s()) <= on_s <= limit + over
+
+    def _usually_below_s(self) -> float:
+        """Where samples time a run to an interval only: half an interval above nearly all usual ones, else nothing."""
+        resolution_s, usual = self.pump.resolution_s, self.usual_on_s
+        if resolution_s <= 1.0 or usual.count < 5:
+            return 0.0
+        return float(np.quantile(usual.values, 0.95)) + resolution_s / 2
 
     def burned_since_last_s(self) -> float | None:
         """Burning time since the last refill [s]; None before the first, or where the fire was out of sight since."""
@@ -56,27 +72,48 @@ class Refills:
         return self.fire.burned_s() - self._burned_at_last_s
 
     def unseen_ms(self) -> int | None:
-        """When a cold dip of the day tank shows a refill, since the last one, whose pump run was not seen; else None.
+        """When a fall of the day tank shows a refill, since the last one, whose pump run was not seen; else None.
 
-        Half the usual dip within a minute, and three times what the thermostat's own swing does in one.
+        Two fifths of the fall at a refill that was seen (a heater that is on takes half of it), and over three times
+        what the tank loses in the same time by itself; the last such.
         """
-        usual, since_ms = self.usual_dip_K.median, self.last_end_ms
-        if usual is None or self.usual_dip_K.count < 5 or since_ms is None:
+        since_ms = self._counted_ms
+        if len(self._falls_K) < 5 or since_ms is None:
             return None
-        t, x = self.plant.history.window("tank", since_ms + MIXED_MS, self.plant.now_ms)
-        if len(x) < 10:
+        t, fall = self._fall_K(since_ms + MIXED_MS)
+        if len(fall) < 10:
             return None
-        then = t.searchsorted(t - DIP_MS, "right") - 1
-        fall = np.where(then >= 0, x[np.maximum(then, 0)] - x, 0.0)
-        deepest = int(fall.argmax())
-        swing = float(np.quantile(fall, 0.7))  # the dip itself fills a tenth of so short a look
-        return int(t[deepest]) if fall[deepest] > max(0.5 * usual, 3 * swing) else None
+        itself = float(np.quantile(fall, 0.7))  # the refill itself fills a tenth of so short a look
+        usual = statistics.median(self._falls_K)
+        deep = np.flatnonzero(fall > max(0.4 * usual, 3.5 * itself, self.plant.settings.dip_noise_K))
+        return int(t[deep[-1]]) if len(deep) else None
+
+    def _fall_K(self, since_ms: int) -> tuple[Times, Floats]:
+        """By how much the day tank has fallen within the last minute, at each reading since then [K]."""
+        t, x = self.plant.history.window("tank", since_ms, self.plant.now_ms)
+        then = np.maximum(t.searchsorted(t - DIP_MS, "right") - 1, 0)
+        return t, x[then] - x
 
     def take_unseen(self, at_ms: int) -> None:
         """Count burning from the refill that was not seen."""
-        fire, now = self.fire, self.plant.now_ms
-        since_ms = max(at_ms, fire.since_ms) if fire.on and fire.since_ms is not None else now
-        self._burned_at_last_s = fire.burned_s() - (now - since_ms) / 1000
+        self._burned_at_last_s = self.fire.burned_s() - self.fire.burned_since_s(at_ms)
+        self._counted_ms = at_ms
+        self._unseen_running += 1
+        self._unseen += 1
+
+    @property
+    def coarse(self) -> bool:
+        """Samples lie so far apart that a run may fall between two of them."""
+        return self.pump.resolution_s > 0.7 * (self.usual_on_s.median or math.inf)
+
+    def sensing_lost(self) -> bool:
+        """So many refills in a row were told by their dip alone that it is no chance any more.
+
+        Samples on a fixed grid step over some short runs: at a share q of unseen ones, n in a row are q^n likely.
+        """
+        at_first = 0.5 if self.coarse else 0.005
+        share = (self._unseen + 20 * at_first) / (self._unseen + self._seen + 20)
+        return self._unseen_running >= max(1, int(math.log(BY_CHANCE) / math.log(share)))
 
     def _silence(self, mark: Mark) -> None:
         if mark.on is None:
@@ -103,7 +140,8 @@ class Refills:
         if run.known and run.on_s >= self.plant.settings.chatter_run_s:
             burned = self.burned_since_last_s()
             self._burned_at_last_s, self._sight_at_last = self.fire.burned_s(), self.fire.losses_of_sight
-            self.last_end_ms = run.end_ms
+            self.last_end_ms = self._counted_ms = run.end_ms
+            self._seen, self._unseen_running = self._seen + 1, 0
             self.plant.at(run.end_ms + round(self.plant.settings.dip_wait_s * 1000), self._measure, run, burned)
 
     def _leaking(self) -> bool:
@@ -115,9 +153,12 @@ class Refills:
         dip = self.dip_K(run)
         stalled = self.at_limit(run.on_s)
         if not stalled:
-            self.usual_on_s.add_normal(run.on_s)
+            middle_s = self.usual_on_s.median or run.on_s
+            steps = self.pump.resolution_s / middle_s if self.pump.resolution_s > 1.0 else 0.0
+            self.usual_on_s.add_normal(run.on_s, high=1.6 + 1.5 * steps)
             if dip is not None:
                 self.usual_dip_K.add(dip)
+                self._falls_K.append(float(self._fall_K(run.start_ms - DIP_MS)[1].max()))
             if burned_s is not None and burned_s > 0 and not self._leaking():
                 self.usual_burned_s.add_normal(burned_s)
         start = run.start_ms - 120_000
