@@ -1,6 +1,6 @@
 """Everything that is kept of the furnaces, as tables to take away."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from sootline.alarms import Alarm
 from sootline.errors import UserError
 from sootline.events import Event
 from sootline.files import commissioning, profiles
+from sootline.logbook import Logged
 from sootline.profile import LogEntry
 from sootline.store import Store
 from sootline.store.exporting import TIME, Table, of_readings
@@ -120,23 +121,34 @@ def _alarm(alarm: Alarm) -> dict[str, Any]:
 
 
 def log(ask: Ask) -> Table:
-    """What people did, from the pages and from the profile."""
+    """What people did, from the logbook, lines undone too, and from the profile."""
     schema = pa.schema([
         ("furnace", pa.string()), ("at", TIME), ("kind", pa.string()), ("channel", pa.string()),
-        ("value_C", pa.float64()), ("note", pa.string()),
+        ("value_C", pa.float64()), ("note", pa.string()), ("by", pa.string()), ("entered", TIME),
+        ("photo", pa.string()), ("undone_by", pa.string()), ("undone", TIME),
     ])  # fmt: skip
     given = profiles.load_folder(ask.folder / "profiles")
-    rows = [
-        {"furnace": name, "at": e.at_ms, "kind": e.kind, "channel": e.channel, "value_C": e.value_C, "note": e.note}
-        for name in ask.furnaces
-        for e in _entries(ask.store.log(name), given[name].log if name in given else ())
-        if ask.start_ms <= e.at_ms < ask.end_ms
-    ]
-    return Table(schema, [pa.Table.from_pylist(rows, schema=schema)])
+    rows = []
+    for name in ask.furnaces:
+        lines = [_logged(logged) for logged in ask.store.logbook(name)]
+        lines += [_entry(name, entry) for entry in (given[name].log if name in given else ())]
+        rows += sorted(lines, key=lambda row: (row["at"], row["kind"]))
+    within = [row for row in rows if ask.start_ms <= row["at"] < ask.end_ms]
+    return Table(schema, [pa.Table.from_pylist(within, schema=schema)])
 
 
-def _entries(*logs: Iterable[LogEntry]) -> list[LogEntry]:
-    return sorted({entry for log in logs for entry in log}, key=lambda entry: entry.at_ms)
+def _logged(logged: Logged) -> dict[str, Any]:
+    return _entry(logged.furnace, logged.entry) | {
+        "by": logged.by, "entered": logged.entered_ms, "photo": f"{logged.id}.jpg" if logged.photo else None,
+        "undone_by": logged.undone_by, "undone": logged.undone_ms,
+    }  # fmt: skip
+
+
+def _entry(furnace: str, entry: LogEntry) -> dict[str, Any]:
+    return {
+        "furnace": furnace, "at": entry.at_ms, "kind": entry.kind, "channel": entry.channel,
+        "value_C": entry.value_C, "note": entry.note,
+    }  # fmt: skip
 
 
 def oil(ask: Ask) -> Table:
