@@ -110,7 +110,7 @@
   };
 
   Chart.prototype.panel = function (channels, height, last) {
-    var self = this, data = this.data, values = [data.t], series = [{}], bands = [], titles = element("div", "panel-title"), keys = [];
+    var self = this, data = this.data, values = [data.t], series = [{}], bands = [], share = false, titles = element("div", "panel-title"), keys = [];
     data.series.forEach(function (s) {
       if (channels.indexOf(s.channel) < 0) { return; }
       var colour = ink(COLOURS[s.channel]);
@@ -128,7 +128,8 @@
       } else {
         series.push({ stroke: colour, fill: colour, width: 1, points: { show: false }, gaps: onlyLong, paths: uPlot.paths.stepped({ align: 1 }) });
         values.push(s.high);
-        keys.push({ node: reading, high: s.high, low: null, unit: "" });
+        keys.push({ node: reading, high: s.high, low: null, unit: s.unit });
+        share = s.unit === "%";
       }
     });
     this.host.appendChild(titles);
@@ -137,11 +138,11 @@
     var options = {
       width: this.width(), height: height, legend: { show: false }, pxAlign: 1, bands: bands,
       cursor: { sync: { key: this.address }, drag: { x: this.zoomed, y: false, setScale: false }, y: false },
-      scales: { x: { time: true, range: [data.start, data.end] }, y: pump ? { range: [0, 1] } : {} },
+      scales: { x: { time: true, range: [data.start, data.end] }, y: pump && !share ? { range: [0, 1] } : share ? { range: function (u, low, high) { return [0, Math.max(high, 1)]; } } : {} },
       series: series,
       axes: [
         { stroke: quiet, grid: { stroke: rule, width: 1 }, ticks: { stroke: rule }, font: font, values: last ? clockTicks : function (u, s) { return s.map(function () { return ""; }); }, size: last ? 34 : 6, space: 62 },
-        { stroke: quiet, grid: { stroke: rule, width: 1, show: !pump }, ticks: { stroke: rule, show: !pump }, font: font, size: 44, values: pump ? function (u, s) { return s.map(function (v) { return v === 1 ? "on" : v === 0 ? "off" : ""; }); } : undefined, splits: pump ? function () { return [0, 1]; } : undefined },
+        { stroke: quiet, grid: { stroke: rule, width: 1, show: !pump }, ticks: { stroke: rule, show: !pump }, font: font, size: 44, values: share ? function (u, s) { return s.map(function (v) { return v + "%"; }); } : pump ? function (u, s) { return s.map(function (v) { return v === 1 ? "on" : v === 0 ? "off" : ""; }); } : undefined, splits: pump && !share ? function () { return [0, 1]; } : undefined, space: share ? 20 : 30 },
       ],
       hooks: {
         setCursor: [function (u) {
@@ -149,7 +150,7 @@
           keys.forEach(function (key) {
             var high = i === null || i === undefined ? null : key.high[i];
             var low = key.low && high !== null ? key.low[i] : null;
-            var text = high === null || high === undefined ? "" : key.low === null ? (high ? "on" : "off") : low === high ? String(high) : low + " to " + high;
+            var text = high === null || high === undefined ? "" : key.low === null ? (key.unit ? high + "%" : high ? "on" : "off") : low === high ? String(high) : low + " to " + high;
             if (key.node.textContent !== text) { key.node.textContent = text; }
           });
         }],

@@ -203,6 +203,18 @@ def test_chart_keeps_every_spike_in_few_points(client: httpx.Client, shop: Works
     assert gap and all(by_name["tank"]["high"][i] is None for i in gap)
 
 
+def test_a_season_tells_how_much_the_pump_ran(client: httpx.Client, shop: Workshop) -> None:
+    """It runs in every column then: all of it lies under the curve, and it is no solid block."""
+    chart = client.get("/furnace/engine-shed/chart.json?hours=168&pixels=330").json()
+    (pump,) = (series for series in chart["series"] if series["channel"] == "pump")
+    width_s = (chart["end"] - chart["start"]) / 330
+    refills = shop.store.events("engine-shed", "refill", NOW_MS - 168 * 3_600_000, NOW_MS)
+    ran_s = sum(event.duration_s for event in refills)
+    assert sum((v or 0.0) / 100 * width_s for v in pump["high"]) == pytest.approx(ran_s, rel=0.01) and ran_s > 1000
+    assert pump["unit"] == "%" and 0 < max(v for v in pump["high"] if v is not None) < 10
+    assert pump["high"][0] is None  # nothing was read then
+
+
 @pytest.mark.parametrize(
     "query", ["hours=x&pixels=&end=nan", "hours=-1&pixels=-5", "hours=1e9&pixels=1e9&end=1e18", "end=0"]
 )

@@ -38,6 +38,15 @@ def remove(db: sqlite3.Connection, keys: Iterable[tuple[str, str, int]]) -> None
     db.executemany("DELETE FROM event WHERE furnace = ? AND kind = ? AND start_ms = ?", list(keys))
 
 
+def spans(db: sqlite3.Connection, furnace: str, kind: str, start_ms: int, end_ms: int) -> list[tuple[int, int]]:
+    """(start_ms, end_ms) of the events that began in start_ms <= t < end_ms, in order."""
+    return db.execute(
+        "SELECT start_ms, end_ms FROM event WHERE furnace = ? AND kind = ? AND start_ms >= ? AND start_ms < ?"
+        " ORDER BY start_ms",
+        (furnace, kind, start_ms, end_ms),
+    ).fetchall()
+
+
 def read(
     db: sqlite3.Connection, furnace: str | None, kind: str | None, start_ms: int | None, end_ms: int | None
 ) -> list[Event]:

@@ -326,6 +326,11 @@ class Store:
         with self._sessions.read() as db:
             return events.read(db, furnace, kind, start_ms, end_ms)
 
+    def event_spans(self, furnace: str, kind: str, start_ms: int, end_ms: int) -> list[tuple[int, int]]:
+        """(start_ms, end_ms) of each event that began in start_ms <= t < end_ms; many, without their features."""
+        with self._sessions.read() as db:
+            return events.spans(db, furnace, kind, start_ms, end_ms)
+
     def log(self, furnace: str) -> list[LogEntry]:
         """What was done at a furnace and holds, as the analysis takes it: without what was undone."""
         return [logged.entry for logged in self.logbook(furnace) if not logged.undone]

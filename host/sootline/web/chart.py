@@ -20,12 +20,20 @@ MOST_COLUMNS = MOST_POINTS // (2 * len(CHANNELS_SHOWN))
 FEWEST_COLUMNS = 20
 MOST_MARKS = 100
 
+# columns wider than this tell the share of the time in which the pump ran: it runs for seconds, in every one of them
+SHARE_FROM_MS = 300_000
+RUN_MS = 3_600_000  # no pump run that began longer ago than this reaches into a chart
+
+Spans = Callable[[str, str, int, int], list[tuple[int, int]]]
 Overview = Callable[[str, str, int, int, int], tuple[Times, Floats, Floats]]
 
 
-def chart(overview: Overview, furnace: str, start_ms: int, end_ms: int, columns: int, system: System) -> dict[str, Any]:
+def chart(
+    overview: Overview, spans: Spans, furnace: str, start_ms: int, end_ms: int, columns: int, system: System
+) -> dict[str, Any]:
     """A chart of `furnace` over [start_ms, end_ms), ready for JSON.
 
+    spans: begin and end of the events of a furnace and kind, for the share of the time in which the pump ran
     columns: how many the browser can draw; never more than MOST_COLUMNS
     t: where each column begins [s]; of each channel the lowest and the highest reading in the column [unit shown],
     null where it holds none
@@ -37,6 +45,10 @@ def chart(overview: Overview, furnace: str, start_ms: int, end_ms: int, columns:
         times, low, high = overview(furnace, name, start_ms, end_ms, columns)
         place = np.searchsorted(t_ms, times)
         state = CHANNELS[name].kind == "state"
+        if name == "pump" and t_ms[1] - t_ms[0] > SHARE_FROM_MS:
+            runs = spans(furnace, "refill", start_ms - RUN_MS, end_ms)
+            series.append(_pump_share(np.append(t_ms, end_ms), place, runs))
+            continue
         series.append(
             {
                 "channel": name,
@@ -47,6 +59,20 @@ def chart(overview: Overview, furnace: str, start_ms: int, end_ms: int, columns:
             }
         )
     return {"start": start_ms / 1000, "end": end_ms / 1000, "t": (t_ms / 1000).tolist(), "series": series}
+
+
+def _pump_share(edges_ms: Times, place: Times, runs: list[tuple[int, int]]) -> dict[str, Any]:
+    """The share of each column in which a refill ran [%]; null where the pump was not read."""
+    begin, end = np.array(runs, dtype=np.float64).reshape(-1, 2).T
+    on_ms = np.concatenate([[0.0], np.cumsum(end - begin)])
+    turns = np.column_stack([begin, end]).ravel()
+    total = np.interp(edges_ms, turns, np.repeat(on_ms, 2)[1:-1]) if len(runs) else np.zeros(len(edges_ms))
+    share = np.round(100.0 * np.diff(total) / np.diff(edges_ms), 2)
+    row: list[float | None] = [None] * len(share)
+    for i in place.tolist():
+        row[i] = float(share[i])
+    label = f"{channel_label('pump')}, share of the time"
+    return {"channel": "pump", "label": label, "unit": "%", "low": None, "high": row}
 
 
 def _numbers(values: Floats, place: Times, columns: int, channel: str, system: System) -> list[float | None]:

@@ -106,7 +106,8 @@ class Pages:
         pixels = round(_number(query.get("pixels"), MOST_COLUMNS, 1, 10_000))
         end_ms = round(_number(query.get("end"), now_ms / 1000, 0, now_ms / 1000 + 86400) * 1000)
         start_ms = round(end_ms - hours * HOUR_MS)
-        data = chart(self._store.overview, furnace, start_ms, end_ms, pixels, self._renderer.system(request))
+        system = self._renderer.system(request)
+        data = chart(self._store.overview, self._store.event_spans, furnace, start_ms, end_ms, pixels, system)
         data["marks"] = marks(self._store.alarms(furnace, start_ms), self._store.log(furnace), start_ms, end_ms)
         return Response(json.dumps(data, separators=(",", ":")), media_type="application/json")
 
