@@ -1,7 +1,7 @@
 """What is true now, for the pages: written by the service's worker, read from any thread."""
 
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +10,7 @@ from sootline.analysis.watch import Key
 from sootline.errors import UserError
 from sootline.logbook import Logged
 from sootline.now import FurnaceNow
+from sootline.profile import Profile
 
 _ACT_TIMEOUT_S = 10.0
 
@@ -81,7 +82,15 @@ class Serve:
     done: "Future[bool]"
 
 
-Act = Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve
+@dataclass(frozen=True, slots=True)
+class Reread:
+    """The profile of a furnace has been changed: read it again. Answered once it is read; the analysis follows."""
+
+    furnace: str
+    done: "Future[bool]"
+
+
+Act = Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve | Reread
 
 
 class Live:
@@ -96,6 +105,7 @@ class Live:
         self._version = 0
         self._furnaces: dict[str, FurnaceNow] = {}
         self._troubles: tuple[str, ...] = ()
+        self.profiles: Mapping[str, Profile] = {}
 
     @property
     def version(self) -> int:
@@ -167,6 +177,10 @@ class Live:
     def try_way(self, contact: str) -> bool:
         """Send a test to the contact; False when there is no such contact. Raises UserError."""
         return self._ask(lambda done: Try(contact, done))
+
+    def reread(self, furnace: str) -> None:
+        """Take up the profile of a furnace as it lies in its file now. Raises UserError."""
+        self._ask(lambda done: Reread(furnace, done))
 
     def _ask(self, act: Callable[[Any], Act]) -> bool:
         done: Future[bool] = Future()

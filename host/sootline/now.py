@@ -62,6 +62,7 @@ class FurnaceNow:
     last_word_ms: receipt of the newest message from its board, None before the first
     board:        the board's last announcement, as received
     alarms:       standing alarms, and returned ones that nobody has acknowledged yet
+    learned:      what the analysis has found out by itself, by the key of the profile in whose place it stands
     set_aside:    how many messages were set aside, by reason, and the last few of them
     service:      who works on it, None while nobody does
     freeze_at_ms: when the room reaches its limit at the rate of the last hour; None when it does not fall
@@ -75,6 +76,7 @@ class FurnaceNow:
     readiness: tuple[Readiness, ...]
     last_word_ms: int | None
     board: Mapping[str, Any] = field(default_factory=dict)
+    learned: Mapping[str, float] = field(default_factory=dict)
     set_aside: Mapping[str, int] = field(default_factory=dict)
     last_set_aside: tuple[SetAside, ...] = ()
     service: InService | None = None

@@ -31,7 +31,7 @@ from sootline.ingest.client import Address, Client, Connected, Delivery, Item, S
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList, in_service
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Serve, Shelve, Try, Undo
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Serve, Shelve, Try, Undo
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
 from sootline.profile import Profile, ServiceMode
@@ -110,6 +110,7 @@ class Service:
         self.live = Live(self._queue.put)
         people = contacts.ContactsFile(options.data / contacts.NAME)
         self._profiles = profiles.load_folder(options.profiles or options.data / "profiles")
+        self.live.profiles = self._profiles
         self.broker = (
             None
             if options.broker
@@ -142,6 +143,7 @@ class Service:
                 hosts=options.hosts,
                 profiles=options.profiles,
                 local=local,
+                about=self._about(),
             ),
             options.web_host,
             options.web_port,
@@ -223,6 +225,23 @@ class Service:
             if self._options.time_at is not None:
                 raise
             log.warning("boards are not told the time: %s", error)
+
+    def _about(self) -> list[tuple[str, str]]:
+        """How this service was started, in words for the settings page."""
+        options = self._options
+        here = "this machine only" if is_loopback(options.web_host) else f"the network ({options.web_host})"
+        network = options.network
+        return [
+            ("Data", str(options.data.resolve())),
+            ("Profiles", str((options.profiles or options.data / "profiles").resolve())),
+            ("Pages", f"{here}, {'HTTPS' if options.tls else 'HTTP'}, port {options.web_port}"),
+            ("Reverse proxies believed", ", ".join(options.proxies) or "none"),
+            ("Names of the pages", ", ".join(options.hosts) or "addresses and home-network names only"),
+            ("Broker", f"{'outside' if options.broker else 'our own'}, {self.address}"),
+            ("Boards connect at", f"{network.host}:{network.port}, with passwords" if network
+             else "the outside broker" if options.broker else "this machine only"),
+            ("Recording", str(options.record) if options.record else "off"),
+        ]  # fmt: skip
 
     def _need_an_account(self) -> None:
         """Raises UserError where everybody in the network would be the owner."""
@@ -329,7 +348,7 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve):
+            if isinstance(item, Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve | Reread):
                 self._act(item)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
@@ -374,6 +393,9 @@ class Service:
             self._show([act.furnace])
             act.done.set_result(True)
             return
+        if isinstance(act, Reread):
+            self._reread(act)
+            return
         if isinstance(act, Confirm | Try):
             act.done.set_result(self._persist(lambda: self._message_act(act, now)))
             return
@@ -386,6 +408,20 @@ class Service:
             self._publish()
             self._show([act.key[0]])
         act.done.set_result(act.key in self._alarms.merged)
+
+    def _reread(self, act: Reread) -> None:
+        """Take a profile up as at a start: the whole past is worked through again, and alarms change with it."""
+        try:
+            found = profiles.load_folder(self._options.profiles or self._options.data / "profiles")
+        except SootlineError as error:
+            act.done.set_exception(error)
+            return
+        self._profiles = self.live.profiles = found
+        act.done.set_result(True)
+        self._trouble("profile", f"{act.furnace}: its past is worked through with the new profile; wait a moment")
+        self._record(self._watches.renew(act.furnace, now_ms()))
+        self._trouble("profile", None)
+        self._show([act.furnace])
 
     def _write_service(self, furnace: str, mode: ServiceMode) -> None:
         with self.store.batch() as batch:
@@ -541,6 +577,7 @@ class Service:
             readiness=tuple(furnace.watch.readiness),
             last_word_ms=furnace.last_word_ms,
             board=furnace.board,
+            learned=furnace.watch.learned,
             set_aside=counts,
             last_set_aside=tuple(last),
             service=in_service(furnace.watch.service, now_ms()),

@@ -257,10 +257,16 @@ class Watches:
                     changes.add(furnace.watch.tick(now_ms))
                     changes.add(self._wait(name, furnace))
             elif now_ms >= furnace.retry_ms:
-                furnace.trouble = None
-                furnace.watch = self._new_watch(name)
-                changes.extend(self.resume(name, now_ms))
-                furnace.watch.listening(now_ms)
+                changes.extend(self.renew(name, now_ms))
+        return changes
+
+    def renew(self, name: str, now_ms: int) -> Changes:
+        """Work a furnace's whole past through again, as at a start: with its profile as it is now."""
+        furnace = self.furnace(name)
+        furnace.trouble = None
+        furnace.watch = self._new_watch(name)
+        changes = self.resume(name, now_ms)
+        furnace.watch.listening(now_ms)
         return changes
 
     @property

@@ -23,6 +23,10 @@ PAGES = {
     "figures": "/alarms/figures",
     "log": "/log",
     "set-aside": "/set-aside",
+    "settings": "/settings",
+    "analysis": "/settings/analysis",
+    "profile": "/furnace/engine-shed/profile",
+    "sign-in": "/sign-in",
 }
 FIRST = ("front", "furnace")
 

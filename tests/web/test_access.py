@@ -170,8 +170,8 @@ def test_the_menu_shows_what_may_be_seen(staff: Staffed, gated: Server) -> None:
             text = client.get("/").text
             seen[who] = [path for path in ("/alarms", "/log", "/settings") if f'<a href="{path}"' in text]
     assert seen == {
-        "Maud": ["/alarms", "/log"], "Pim": ["/alarms", "/log"],
-        "Jory": ["/alarms", "/log"], "link to all": ["/alarms", "/log"], "link to engine-shed": [],
+        "Maud": ["/alarms", "/log", "/settings"], "Pim": ["/alarms", "/log", "/settings"],
+        "Jory": ["/alarms", "/log", "/settings"], "link to all": ["/alarms", "/log"], "link to engine-shed": [],
     }  # fmt: skip
 
 

@@ -22,6 +22,7 @@ PAGES = ("/", FURNACE)
 MORE_PAGES = (
     *(f"{FURNACE}/{page}" for page in ("season", "firings", "refills", "warm-ups", "sensors")),
     "/alarms", "/alarms/figures", "/log", "/set-aside",
+    "/settings", "/settings/analysis", f"{FURNACE}/profile",
 )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from sootline import profile
 from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Try, Undo
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Try, Undo
 from sootline.logbook import Logged
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
@@ -69,6 +69,10 @@ class StagedLive(Live):
     def _answer(self, act: Act) -> None:
         if isinstance(act, Log):
             self.acts.append(("log", act.logged, act.photo))
+            act.done.set_result(True)
+            return
+        if isinstance(act, Reread):
+            self.acts.append(("reread", act.furnace))
             act.done.set_result(True)
             return
         if isinstance(act, Undo):

@@ -89,6 +89,12 @@ class Watch:
         return self._engine.freeze_at_ms()
 
     @property
+    def learned(self) -> Mapping[str, float]:
+        """What was found out in place of a key of the profile that is not given."""
+        limit_s = self._engine.refills.limit_s
+        return {} if limit_s is None or self.profile.refill.limit_s is not None else {"refill.limit_s": limit_s}
+
+    @property
     def readiness(self) -> tuple[Readiness, ...]:
         return tuple(self._awaited(detector.readiness()) for detector in self._engine.detectors)
 

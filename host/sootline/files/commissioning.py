@@ -1,7 +1,6 @@
 """Commissioning records on disk: `DATA/commissioning/FURNACE.json`, written whole or not at all."""
 
 import fcntl
-import os
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
@@ -10,6 +9,7 @@ from pathlib import Path
 from sootline.commissioning import record as rec
 from sootline.commissioning.record import Record
 from sootline.errors import UserError
+from sootline.files.whole import write_whole
 from sootline.walkthrough import waiting_words
 
 FOLDER = "commissioning"
@@ -46,7 +46,7 @@ def add(
         record = load(data, furnace) or Record(furnace)
         record = rec.add(record, step, on, by, values, channel)
         try:
-            _write(path(data, furnace), rec.dumps(record))
+            write_whole(path(data, furnace), rec.dumps(record))
         except OSError as error:
             raise UserError(f"{path(data, furnace)}: cannot be written: {error.strerror}; nothing was kept") from None
     return record
@@ -62,20 +62,6 @@ def _alone(data: Path) -> Iterator[None]:
     with lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
-
-
-def _write(file: Path, text: str) -> None:
-    draft = file.with_name(f".{file.name}.new")
-    with draft.open("w", encoding="utf-8") as out:
-        out.write(text)
-        out.flush()
-        os.fsync(out.fileno())
-    os.replace(draft, file)
-    folder = os.open(file.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)  # the new name lasts, too
-    finally:
-        os.close(folder)
 
 
 class Records:

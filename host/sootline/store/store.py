@@ -373,6 +373,12 @@ class Store:
             row = db.execute("SELECT value FROM remembered WHERE name = ?", (name,)).fetchone()
         return None if row is None else msgspec.json.decode(row[0])
 
+    def recall_all(self, prefix: str) -> dict[str, Any]:
+        """What was kept by `Batch.remember` under names that begin with `prefix`, by name."""
+        with self._sessions.read() as db:
+            rows = db.execute("SELECT name, value FROM remembered WHERE substr(name, 1, ?) = ?", (len(prefix), prefix))
+            return {name: msgspec.json.decode(value) for name, value in rows}
+
     # keeping house
 
     def retention(self) -> Retention:

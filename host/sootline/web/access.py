@@ -48,6 +48,16 @@ NEEDS: dict[str, Role] = {
     "POST /shelve": "helper",
     "POST /log": "helper",
     "POST /log/undo": "helper",
+    "GET /furnace/{furnace}/profile": "viewer",
+    "POST /furnace/{furnace}/profile": "owner",
+    "GET /settings": "viewer",
+    "GET /settings/analysis": "viewer",
+    "POST /people": "owner",
+    "POST /people/remove": "owner",
+    "POST /people/password": "owner",
+    "POST /links": "owner",
+    "POST /links/take-back": "owner",
+    "POST /password": "viewer",
     "POST /units": "nobody",
     "GET /sign-in": "nobody",
     "POST /sign-in": "nobody",
@@ -68,7 +78,6 @@ MENU = (
     ("/reports", "Reports"),
     ("/messages", "Messages"),
     ("/settings", "Settings"),
-    ("/set-aside", "Set aside"),
 )
 """The menu of every page: of these, what is served and whoever looks may see."""
 

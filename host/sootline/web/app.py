@@ -1,7 +1,7 @@
 """The web application: addresses, and what stands before and behind every answer."""
 
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -27,8 +27,10 @@ from sootline.web.records import Records
 from sootline.web.render import Renderer
 from sootline.web.reports import Reports
 from sootline.web.security import Guard
+from sootline.web.settings import SettingsPages
 from sootline.web.sign_in import SignIn
 from sootline.web.source import Live
+from sootline.web.staff import Staff
 
 
 def build(
@@ -40,6 +42,7 @@ def build(
     hosts: tuple[str, ...] = (),
     profiles: Path | None = None,
     local: bool = True,
+    about: Sequence[tuple[str, str]] = (),
 ) -> Starlette:
     """The application.
 
@@ -50,6 +53,7 @@ def build(
     hosts:        names besides addresses and home-network names under which the pages may be reached
     profiles:     folder of the profile files; None is store_folder/profiles
     local:        served to this machine only, where nobody need sign in before there is an account
+    about:        how the host was started, for the settings page
     `app.state.release()` lets all open pages go, before the server is stopped.
     """
     people = People(store_folder)
@@ -66,6 +70,8 @@ def build(
     labels = Labels(live, store, renderer)
     forms = Forms(live, renderer, now)
     sign_in = SignIn(people, renderer, now)
+    staff = Staff(people, live, renderer, now)
+    settings = SettingsPages(live, store, people, renderer, profiles or store_folder / "profiles", about, now)
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -93,6 +99,8 @@ def build(
         Route("/furnace/{furnace}/chart.json", pages.chart),
         Route("/furnace/{furnace}/overlay.json", records.overlay),
         Route("/furnace/{furnace}/trend.json", records.trend),
+        Route("/furnace/{furnace}/profile", settings.profile),
+        Route("/furnace/{furnace}/profile", settings.change, methods=["POST"]),
         Route("/furnace/{furnace}/{what}", records.events),
         Route("/alarms", records.alarms),
         Route("/alarms/figures", records.figures),
@@ -114,6 +122,14 @@ def build(
         Route("/sign-in", sign_in.enter, methods=["POST"]),
         Route("/sign-out", sign_in.leave, methods=["POST"]),
         Route("/shared/{token}", sign_in.shared),
+        Route("/settings", settings.page),
+        Route("/settings/analysis", settings.analysis),
+        Route("/people", staff.add, methods=["POST"]),
+        Route("/people/remove", staff.remove, methods=["POST"]),
+        Route("/people/password", staff.password, methods=["POST"]),
+        Route("/links", staff.share, methods=["POST"]),
+        Route("/links/take-back", staff.take_back, methods=["POST"]),
+        Route("/password", staff.own_password, methods=["POST"]),
     ]
     renderer.menu = menu(routes)
     app = Starlette(

@@ -62,14 +62,8 @@ class SignIn:
         if name is None:
             return self._form(request, form.get("back", "/"), 403, refused=WRONG, name=given)
         self._throttle.succeeded(address, given, browser)
-        now_ms = self._now()
         response = back(form)
-        session = await run_in_threadpool(self._people.sign_in, name, now_ms)
-        keep_cookie(request, response, SESSION_COOKIE, session, "lax", LONGEST_MS // 1000)
-        if not browser:
-            browser = await run_in_threadpool(self._people.new_browser, name, now_ms)
-            keep_cookie(request, response, BROWSER_COOKIE, browser)
-        keep_cookie(request, response, CSRF_COOKIE, new_token(), "lax")
+        await begin_session(request, response, self._people, name, self._now(), known_browser=bool(browser))
         return response
 
     def _too_many(self, request: Request, form: dict[str, str], given: str, wait_s: int) -> Response:
@@ -117,3 +111,15 @@ class SignIn:
         if person_of(request).role == "nobody" or person_of(request).by_link:
             keep_cookie(request, response, LINK_COOKIE, token, "lax", 90 * 86400)
         return response
+
+
+async def begin_session(
+    request: Request, response: Response, people: People, name: str, now_ms: int, known_browser: bool = False
+) -> None:
+    """Let `response` begin a session of somebody whose password was right; forms from before it are no longer good."""
+    session = await run_in_threadpool(people.sign_in, name, now_ms)
+    keep_cookie(request, response, SESSION_COOKIE, session, "lax", LONGEST_MS // 1000)
+    if not known_browser:
+        browser = await run_in_threadpool(people.new_browser, name, now_ms)
+        keep_cookie(request, response, BROWSER_COOKIE, browser)
+    keep_cookie(request, response, CSRF_COOKIE, new_token(), "lax")

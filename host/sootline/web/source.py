@@ -1,10 +1,12 @@
 """What the pages need of the running service."""
 
+from collections.abc import Mapping
 from typing import Protocol
 
 from sootline.analysis.watch import Key
 from sootline.logbook import Logged
 from sootline.now import FurnaceNow
+from sootline.profile import Profile
 
 
 class Live(Protocol):
@@ -13,6 +15,13 @@ class Live(Protocol):
     @property
     def version(self) -> int:
         """Rises with each change."""
+
+    @property
+    def profiles(self) -> Mapping[str, Profile]:
+        """The profiles that the analysis works with, of the furnaces that have one."""
+
+    def reread(self, furnace: str) -> None:
+        """Take up the profile of a furnace as it lies in its file now. Raises UserError."""
 
     @property
     def troubles(self) -> tuple[str, ...]:
