@@ -57,7 +57,7 @@ class Logbook:
         """A form token for entries that waited; the cookie that goes with it is set anew."""
         token = form_token(request)
         response = _json({"token": token, "now": self._now()})
-        keep_cookie(request, response, CSRF_COOKIE, token)
+        keep_cookie(request, response, CSRF_COOKIE, token, "lax")
         return response
 
     async def send(self, request: Request) -> Response:
