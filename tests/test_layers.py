@@ -15,9 +15,9 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("commands",),
     ("demo",),
     ("service",),
-    ("web", "watches", "retained", "courier"),
+    ("web", "watches", "retained", "boards", "courier"),
     ("ingest", "live"),
-    ("mirror", "frames", "boards", "papers"),
+    ("mirror", "frames", "papers"),
     ("advice",),
     ("broker", "files", "store", "bench", "fleet", "people", "timeserver", "usb"),
     # pure from here down

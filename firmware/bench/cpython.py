@@ -24,4 +24,6 @@ gc.mem_alloc = lambda: 0
 gc.threshold = lambda *n: None
 sys.print_exception = lambda e, f=sys.stderr: traceback.print_exception(e, file=f)
 
-import main  # noqa: E402,F401
+import main  # noqa: E402
+
+main.main()

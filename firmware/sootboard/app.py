@@ -2,29 +2,19 @@
 
 import asyncio
 import gc
-import sys
 
 import machine
 import micropython
 from micropython import const
 
+from . import forget
 from .clock import Clock, set_rtc
 
 _HEALTHY_MS = const(600000)  # after this a boot was a good one
 _SAFE_MODE_MS = const(3600000)
 
 # Deadlines within which each task must make progress.
-_DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000}
-
-
-def forget(*names):
-    """Let go of modules that are seldom needed: memory is short."""
-    package = sys.modules["sootboard"]
-    for name in names:
-        sys.modules.pop("sootboard." + name, None)
-        if hasattr(package, name):
-            delattr(package, name)
-    gc.collect()
+_DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000, "trial": 60000}
 
 
 class App:
@@ -39,21 +29,26 @@ class App:
         self.memos = {}  # what the next boot is told, by reason of the reset
         self.keep_memo = self.kept = self.data_directory = None
         self.watchdog_ms = 0
+        self.update_key = None  # the owner's, which signs new versions
+        self.update = None  # the one that is being taken
         self.sampler = self.outbox = self.link = self.wifi = self.ntp = self.warning = self.faults = None
 
     def announcement(self):
+        if self.update and self.update.idle():
+            self.update = None
+            forget("update")
         from . import status
 
         text = status.announcement(self)
         del status
-        forget("status")
+        forget("status", "slots")
         return text
 
-    def command(self, payload):
+    async def command(self, payload):
         """Carry out a command; returns the result's text, or None."""
         from .commands import carry_out
 
-        text = carry_out(self, payload)
+        text = await carry_out(self, payload)
         del carry_out
         forget("commands")
         return text
@@ -97,6 +92,15 @@ class App:
         jobs = [("link", self.link.run), ("warning", self.warning.run)]
         if not self.safe:
             jobs += [("contacts", self.sampler.watch_contacts), ("measure", self.sampler.measure)]
+        from . import slots
+
+        if slots.on_trial():
+            from . import trial
+
+            jobs.append(("trial", lambda beat: trial.run(self, beat)))
+        else:
+            del slots
+            forget("slots")
         if self.ntp:
             jobs.append(("time", self.ntp.run))
         for name, job in jobs:

@@ -7,7 +7,8 @@ import os
 import machine
 from micropython import const
 
-from .app import App, forget
+from . import forget
+from .app import App
 
 _WORK_BYTES = const(24000)  # what the tasks and a connection take after this, with some to spare
 
@@ -20,6 +21,7 @@ def assemble(path):
     del config
     forget("config")
     app = App()
+    app.update_key = binascii.unhexlify(settings["update_key"]) if settings["update_key"] else None
     app.boot = int(binascii.hexlify(os.urandom(4)).decode(), 16)
     link = _usb(app, settings) if settings["link"] == "usb" else _link(app, settings)
     left = _storage(app, settings)

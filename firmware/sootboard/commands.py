@@ -3,7 +3,7 @@
 import json
 
 
-def carry_out(app, payload):
+async def carry_out(app, payload):
     """Carry out one command; returns the result as JSON text, or None if it names no id."""
     try:
         command = json.loads(payload)
@@ -17,6 +17,11 @@ def carry_out(app, payload):
         error = _interval(app.sampler, command)
     elif what == "send-buffer":
         error = app.outbox.flush()
+    elif what == "update":
+        from . import update
+
+        error, wanted = await update.carry_out(app, command)
+        return update.answer(token, error, wanted)
     else:
         error = "unknown command"
     return '{"id": %s, "ok": %s, "error": %s}' % (json.dumps(token), "false" if error else "true", json.dumps(error))

@@ -1,5 +1,6 @@
 """The board's settings: one JSON file, checked before anything starts."""
 
+import binascii
 import json
 
 from . import channels
@@ -20,6 +21,7 @@ _DEFAULTS = {
     "limits": {},
     "ntp": None,
     "data": None,
+    "update_key": None,
 }
 
 
@@ -62,7 +64,18 @@ def check(given):
         if not isinstance(value, int) or not low <= value <= high:
             raise ConfigError("%s must be a whole number from %d to %d" % (key, low, high))
     _check_channels(out)
+    _check_key(out["update_key"])
     return out
+
+
+def _check_key(key):
+    if key is not None:
+        try:
+            good = len(binascii.unhexlify(key)) == 32
+        except (ValueError, TypeError):
+            good = False
+        if not good:
+            raise ConfigError("update_key must be 64 hexadecimal digits")
 
 
 def _check_furnace(name):

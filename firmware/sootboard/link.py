@@ -38,6 +38,7 @@ class Link:
         self._beat = None
         self.connected = False
         self.connects = 0
+        self.packs = 0  # of readings, acknowledged since boot
         self.last_error = ""
 
     def work(self):
@@ -120,6 +121,7 @@ class Link:
                 continue
             await client.publish(topic, senml.Pack(self._furnace, data))
             self._outbox.acked(data)
+            self.packs += 1
             self._note_progress()
 
     async def _send_notes(self, client):
@@ -128,7 +130,7 @@ class Link:
             await self._announce_now.wait()
             self._announce_now.clear()
             while self._received:
-                result = self._app.command(self._received.pop(0))
+                result = await self._app.command(self._received.pop(0))
                 if result:
                     await client.publish(self._prefix + "command-result", result.encode())
             await client.publish(self._prefix + "board", self._app.announcement().encode(), True)

@@ -5,7 +5,7 @@ import os
 from micropython import const
 
 # Intents; a reset without one was not ours.
-INTENTS = ("", "crash", "link", "safe")
+INTENTS = ("", "crash", "link", "safe", "update")
 BAD_BOOTS = 5  # then safe mode
 _MAGIC = const(0xA6)
 

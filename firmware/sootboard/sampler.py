@@ -82,6 +82,7 @@ class Sampler:
         self.values = {}  # last good numbers by position in channels.NUMERIC
         self.pump_since_ms = None  # uptime at which the pump came on
         self.missed = 0
+        self.measured = False  # every sensor has been asked since boot
 
     @property
     def contact_mask(self):
@@ -135,6 +136,7 @@ class Sampler:
         while True:
             beat()
             values, faults = await self._sensors.read()
+            self.measured = True
             if self._states is not None:
                 self._judge(values, faults)
             now = self._clock.uptime_ms()

@@ -6,15 +6,13 @@ _B0, _B1 = (28, 34, 39), (14, 18, 41)  # three turns
 
 
 def _root(n, power):
-    """Whole part of the root of `n`."""
-    low, high = 0, 1 << 72
-    while low < high:
-        middle = low + high + 1 >> 1
-        if middle**power > n:
-            high = middle - 1
-        else:
-            low = middle
-    return low
+    """Whole part of the root of `n`, which must be below 2**68, by Newton's method from above."""
+    x = 1 << 68
+    while True:
+        y = ((power - 1) * x + n // x ** (power - 1)) // power
+        if y >= x:
+            return x
+        x = y
 
 
 def _constants(out, count, power):

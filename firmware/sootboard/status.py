@@ -5,14 +5,15 @@ import json
 
 from micropython import const
 
-from . import VERSION, senml
+from . import VERSION, senml, slots
 
 _CONTRACT = const(1)
 _HELD_MS = const(6 * 3600000)  # a clock not set for this long is no longer called synced
 _TEXT = const(
     '{"online": true, "version": %d, "firmware": "%s", "boot": "%08x", "reset": "%s", "safe_mode": %s, '
     '"channels": %s, "interval": %d, "idle_interval": %d, "uptime": %s, "buffered": %d, "buffered_oldest_s": %s, '
-    '"heap_free": %d, "rssi": %s, "clock": "%s", "connects": %d, "dropped": %d, "missed_polls": %d, "faults": %s}'
+    '"heap_free": %d, "rssi": %s, "clock": "%s", "slot": "%s", "trial": %s, '
+    '"connects": %d, "dropped": %d, "missed_polls": %d, "faults": %s}'
 )
 
 
@@ -37,6 +38,8 @@ def announcement(app):
         gc.mem_free(),
         "null" if rssi is None else rssi,
         "synced" if _synced(app.clock, uptime_ms) else "unsynced",
+        slots.running(),
+        "true" if slots.on_trial() else "false",
         app.link.connects,
         app.outbox.dropped_rows,
         sampler.missed,

@@ -70,7 +70,7 @@ def test_commands_are_the_harmless_ones() -> None:
         for n in ast.walk(tree)
         if isinstance(n, ast.Compare) and isinstance(n.comparators[0], ast.Constant)
     }
-    assert compared == {"identify", "report-interval", "send-buffer"}
+    assert compared == {"identify", "report-interval", "send-buffer", "update"}
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=_id)

