@@ -103,7 +103,8 @@
     this.host.style.minHeight = "";
     this.panel(["stack"], 170, false);
     this.panel(["tank", "nozzle"], 170, false);
-    this.panel(["pump"], 74, true);
+    var share = data.series.some(function (s) { return s.channel === "pump" && s.unit === "%"; });
+    this.panel(["pump"], share ? 110 : 74, true);
     var lines = data.marks.length ? " Whole lines across: something was done; broken lines: an alarm." : "";
     this.say((this.zoomed ? "Drag over the chart to look closer. " : "") + "A gap is a time without readings." + lines);
     this.figure.setAttribute("data-drawn", data.start + "-" + data.end);

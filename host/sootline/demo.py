@@ -10,16 +10,25 @@ import random
 import re
 import shutil
 import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from sootline.advice import ledger, oil_log, proof
+from sootline.advice.burned import burned, opened
+from sootline.advice.cleaning import draw
+from sootline.advice.limits import Given
 from sootline.bench import Bench, Board
+from sootline.errors import OutOfRange, UserError
+from sootline.files import commissioning
+from sootline.heat.conversions import POUND_KG
 from sootline.series import Rows
+from sootline.sim.bookkeeping import BATCHES, MONDAY, commissioned
 from sootline.sim.furnace import Furnace
 from sootline.sim.scenarios import FURNACES, Story, live_actions, live_faults, live_model, story
 from sootline.sim.weather import DAY_MS
@@ -31,6 +40,8 @@ SAMPLES, SPAN_MS = 3, 20_000  # a pack of the past
 RESEND_MS = 50  # between buffered packs after an outage
 WILL_AFTER_MS = 45_000  # the broker gives a silent board up after 1.5 x its keep-alive
 BATCH_MS = 8 * 3_600_000
+PREDICTED_BEFORE_MS = 3 * 3_600_000  # a cleaning
+ASH_WEIGHED_KG = 4.1 * POUND_KG  # as the log of the story says
 
 
 def tales(now_ms: int, days: int) -> dict[str, Story]:
@@ -62,7 +73,59 @@ def write_profiles(folder: Path, stories: Mapping[str, Story]) -> None:
         (folder / f"{furnace}.toml").write_text(profile_toml(tale))
 
 
+# books
+
+
+def write_books(folder: Path, stories: Mapping[str, Story], now_ms: int) -> None:
+    """The workshop's used-oil log and commissioning records, as far as the story has come."""
+    moved = timedelta(milliseconds=min(tale.offset_ms for tale in stories.values()))
+    path = oil_log.path_of(folder)
+    if not path.exists():
+        for batch in BATCHES:
+            came = replace(batch, received=batch.received + moved)
+            if came.received <= datetime.fromtimestamp(now_ms / 1000, UTC).date():
+                oil_log.append(path, came)
+    for furnace in stories:
+        if not commissioning.path(folder, furnace).exists():
+            for done in commissioned(furnace):
+                on = MONDAY + moved - timedelta(days=1)
+                commissioning.add(folder, furnace, done.step, on, done.by, done.values, done.channel)
+
+
+def predict_before_cleanings(folder: Path, stories: Mapping[str, Story], now_ms: int) -> "list[Moment]":
+    """For each cleaning of the stories: a few hours before it, what it should bring is written down."""
+    return [
+        Moment(entry.at_ms - PREDICTED_BEFORE_MS, partial(_predict, folder, furnace))
+        for furnace, tale in stories.items()
+        for entry in tale.log
+        if entry.kind == "cleaning" and entry.at_ms <= now_ms
+    ]
+
+
+def _predict(folder: Path, furnace: str) -> None:
+    """From what is stored by then; nothing where the fit refuses."""
+    with opened(folder, furnace) as (store, profile, now_ms), suppress(OutOfRange):
+        picture = draw(store, burned(store, profile, now_ms), Given())
+        if picture.course is not None:
+            proof.predict(ledger.path_of(folder, furnace), now_ms, picture.rise, picture.ash)
+
+
+def prove_cleanings(folder: Path, stories: Mapping[str, Story]) -> None:
+    """Compare with what was written down, where enough has been fired since; the ash is that of the log's note."""
+    for furnace in stories:
+        with suppress(UserError, OutOfRange), opened(folder, furnace) as (store, profile, now_ms):
+            proof.prove(store, profile, now_ms, folder, ASH_WEIGHED_KG)
+
+
 # history
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """Something done in the story once all before at_ms has been taken in."""
+
+    at_ms: int
+    act: Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +142,9 @@ class History:
     progress: the share that has been handed out so far, 0 to 1; `begun` once the first message is there
     """
 
-    def __init__(self, stories: Mapping[str, Story], now_ms: int) -> None:
+    def __init__(self, stories: Mapping[str, Story], now_ms: int, moments: Sequence[Moment] = ()) -> None:
         self._now_ms = now_ms
+        self._moments = sorted(moments, key=lambda moment: moment.at_ms)
         self._start_ms = min(tale.start_ms for tale in stories.values())
         self.progress = 0.0
         self.begun = False
@@ -98,6 +162,8 @@ class History:
         until_ms = self._start_ms
         while until_ms < self._now_ms:
             until_ms = min(until_ms + BATCH_MS, self._now_ms)
+            while self._moments and self._moments[0].at_ms < until_ms:
+                self._moments.pop(0).act()  # whoever asks for the next batch has worked through the ones before
             batch: list[Message] = []
             for source in self._sources:
                 try:

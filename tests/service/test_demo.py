@@ -8,13 +8,17 @@ import subprocess
 import sys
 import threading
 import urllib.request
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from sootline import demo
+from sootline.advice import oil_log
 from sootline.commands import demo as command
+from sootline.commissioning.record import waiting
+from sootline.files import commissioning
 from sootline.profile import parse
 from sootline.service import Options, Service
 from sootline.sim import scenarios
@@ -147,3 +151,30 @@ def test_a_passing_folder_clears_what_a_killed_demo_left(monkeypatch: pytest.Mon
     with command._passing_folder() as folder:
         assert folder == left and [path.name for path in folder.iterdir()] in ([], ["lock"])
     assert not left.exists()
+
+
+def test_the_workshops_books_are_kept_as_far_as_the_story_has_come(tmp_path: Path) -> None:
+    """Every verdict has the commissioning it waits for; no batch of oil comes before its day."""
+    stories = demo.tales(NOW_MS, 10)
+    demo.write_books(tmp_path, stories, NOW_MS)
+    demo.write_books(tmp_path, stories, NOW_MS)  # once is enough
+    for furnace, tale in stories.items():
+        steps = commissioning.load(tmp_path, furnace)
+        assert steps is not None and waiting(steps, tale.spec.channels) == {}
+        assert {entry.channel for entry in steps.entries} - {""} <= set(tale.spec.channels)
+    batches = oil_log.load(oil_log.path_of(tmp_path))
+    assert len(batches) == 2 and all(b.received < date.fromtimestamp(NOW_MS / 1000) for b in batches)
+    moments = demo.predict_before_cleanings(tmp_path, demo.tales(NOW_MS, 28), NOW_MS)
+    assert len(moments) == 1 and moments[0].at_ms < NOW_MS - 2 * DAY_MS
+
+
+def test_a_moment_comes_between_the_messages_before_and_after_it() -> None:
+    stories = demo.tales(NOW_MS, 1)
+    heard: list[int] = []
+    at_ms = NOW_MS - 6 * 3_600_000
+    history = demo.History(stories, NOW_MS, [demo.Moment(at_ms, lambda: heard.append(last_ms))])
+    last_ms = 0
+    for batch in history:
+        last_ms = max((message.received_ms for message in batch), default=last_ms)
+    (before_ms,) = heard
+    assert at_ms - demo.BATCH_MS <= before_ms < at_ms

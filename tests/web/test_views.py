@@ -7,6 +7,7 @@ import pytest
 from sootline import units, wording
 from sootline.alarms import Acknowledgement
 from sootline.now import FurnaceNow, Readiness
+from sootline.web.alarm_views import alarm_view
 from sootline.web.views import furnace_view, old_after, summary
 from tests.web.workshop import BLIND, LEARNING, NOW_MS, READY, alarm, furnace_now
 
@@ -148,3 +149,14 @@ def test_summary_names_who_needs_somebody_worst_first() -> None:
 def test_readiness_without_a_named_need_still_reads() -> None:
     view = furnace_view(furnace_now(readiness=(Readiness("leak", "blind"),)), NOW_MS, "si")
     assert view.blind[0].words == "blind: needs more readings"
+
+
+def test_evidence_and_first_steps_read_in_the_units_chosen() -> None:
+    told = alarm(
+        first_step="Above 130 °C switch it off.",
+        detail={"causes": [{"cause": "cold oil", "evidence": ["oil at the nozzle 82 °C of 95 °C", "fell 8 K"]}]},
+    )
+    us, si = (alarm_view(told, NOW_MS, system) for system in ("us", "si"))
+    assert us.causes[0].evidence == ("oil at the nozzle 180 °F of 203 °F", "fell 14 °F")
+    assert si.causes[0].evidence == ("oil at the nozzle 82 °C of 95 °C", "fell 8 °C")
+    assert us.first_step == "Above 266 °F switch it off."

@@ -60,12 +60,14 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
     print(_INTRO, flush=True)
     stories = demo.tales(now, days)
     demo.write_profiles(options.data / "profiles", stories)
+    demo.write_books(options.data, stories, now)
     with ExitStack() as parts:
         service = Service(options)
         parts.callback(service.stop)
         history = None
         if not service.store.furnaces():
-            history = demo.History(stories, now)
+            moments = demo.predict_before_cleanings(options.data, stories, now)
+            history = demo.History(stories, now, moments)
             parts.callback(history.close)
         service.start(history or ())
         print(f"  pages   {service.web.url} (open it now and watch it fill)", flush=True)
@@ -73,6 +75,7 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
         if stop.is_set():
             return
         _acknowledge_the_past(service, now)
+        demo.prove_cleanings(options.data, stories)
         furnaces = []
         for furnace in FURNACES:
             live = demo.LiveFurnace(furnace, now_ms(), service.address.port, options.data / "boards" / furnace)

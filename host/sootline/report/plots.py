@@ -200,7 +200,7 @@ def _extent(panel: Panel) -> tuple[float, float]:
     if panel.from_zero:
         low, high = min(low, 0.0), max(high, 0.0)
     if high - low < 1e-9:
-        return low - 0.5, high + 0.5
+        return (0.0, 1.0) if panel.from_zero else (low - 0.5, high + 0.5)
     return low, high
 
 
