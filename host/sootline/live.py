@@ -8,7 +8,7 @@ from typing import Any
 
 from sootline.analysis.watch import Key
 from sootline.errors import UserError
-from sootline.logbook import Logged
+from sootline.logbook import Answer, Logged, Search
 from sootline.now import FurnaceNow
 from sootline.profile import Profile
 
@@ -90,7 +90,19 @@ class Reread:
     done: "Future[bool]"
 
 
-Act = Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve | Reread
+@dataclass(frozen=True, slots=True)
+class Tell:
+    """Somebody answers a step of a search for a cause, which begins with its first answer.
+
+    Answered with False when the search has gone on meanwhile.
+    """
+
+    search: Search
+    answer: Answer
+    done: "Future[bool]"
+
+
+Act = Acknowledge | Shelve | Log | Undo | Tell | Confirm | Try | Serve | Reread
 
 
 class Live:
@@ -165,6 +177,10 @@ class Live:
     def undo(self, id: str, by: str) -> bool:
         """Take back a line of the logbook; False when it is too late or undone already. Raises UserError."""
         return self._ask(lambda done: Undo(id, by, done))
+
+    def tell(self, search: Search, answer: Answer) -> bool:
+        """Keep an answer in a search; False when it is for a step that is not the present one. Raises UserError."""
+        return self._ask(lambda done: Tell(search, answer, done))
 
     def serve(self, furnace: str, until_ms: int, by: str, reason: str) -> bool:
         """Service mode until until_ms, or its end with a time in the past. Raises UserError."""

@@ -49,12 +49,14 @@ class Logged:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What somebody said to one step of a search."""
+    """What somebody said to one step of a search. asked, said: in words, for whoever reads it years later."""
 
     step: str
     answer: str
     by: str
     at_ms: int
+    asked: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from typing import IO, TypeVar
 
 from sootline import timeserver
 from sootline.alarms import Alarm, Shelf
+from sootline.analysis.causes.search import answered
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.courier.around import outlooks, week_lines
@@ -31,7 +32,7 @@ from sootline.ingest.client import Address, Client, Connected, Delivery, Item, S
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList, in_service
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Serve, Shelve, Try, Undo
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Serve, Shelve, Tell, Try, Undo
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
 from sootline.profile import Profile, ServiceMode
@@ -348,7 +349,7 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Acknowledge | Shelve | Log | Undo | Confirm | Try | Serve | Reread):
+            if isinstance(item, Act):
                 self._act(item)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
@@ -385,6 +386,9 @@ class Service:
             return
         if isinstance(act, Undo):
             act.done.set_result(self._undo(act))
+            return
+        if isinstance(act, Tell):
+            act.done.set_result(self._persist(lambda: self._write_answer(act)))
             return
         if isinstance(act, Serve):
             mode = ServiceMode(now, max(act.until_ms, now), act.by, act.reason)
@@ -455,6 +459,14 @@ class Service:
         self._persist(lambda: self._write_undo(act, now))
         self._record(self._watches.undone(logged.furnace, logged.entry))
         self._show([logged.furnace])
+        return True
+
+    def _write_answer(self, act: Tell) -> bool:
+        further = answered(self.store.search(act.search.id) or act.search, act.answer)
+        if further is None:
+            return False
+        with self.store.batch() as batch:
+            batch.search(further)
         return True
 
     def _write_undo(self, act: Undo, at_ms: int) -> None:

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from sootline.analysis.causes.search import beginning
 from sootline.errors import UserError
-from sootline.logbook import UNDO_MS, Logged
+from sootline.logbook import UNDO_MS, Answer, Logged, Search
 from sootline.profile import LogEntry
 from sootline.service import Service, now_ms
 from sootline.store import Store
@@ -75,3 +76,19 @@ def test_a_disk_that_refuses_leaves_nothing_and_says_so(tmp_path: Path, monkeypa
         eventually(lambda: len(service.store.logbook()) == 1)
         assert service.store.photo("a" * 32) == b"jpeg"
         eventually(lambda: not service.live.troubles)
+
+
+def test_a_search_goes_on_one_answer_at_a_time(tmp_path: Path) -> None:
+    """Two phones at once, or a double tap: the second answer to a step changes nothing."""
+    begun = Search("e" * 32, "engine-shed", "lockout", None, None, now_ms(), "Pim", beginning("lockout"))
+    with running(tmp_path) as service:
+        dry = Answer("chamber", "dry", "Pim", now_ms())
+        assert service.live.tell(begun, dry) and not service.live.tell(begun, dry)
+        assert not service.live.tell(begun, replace(dry, answer="pooled", by="Maud"))
+        assert service.live.tell(begun, Answer("off", "cannot", "Maud", now_ms()))
+    with running(tmp_path) as service:  # and it is there after a restart
+        [kept] = service.store.searches()
+        assert [(a.step, a.answer, a.by) for a in kept.answers] == [
+            ("chamber", "dry", "Pim"),
+            ("off", "cannot", "Maud"),
+        ]

@@ -9,9 +9,10 @@ import numpy as np
 
 from sootline import profile
 from sootline.alarms import Acknowledgement, Alarm, Shelf
+from sootline.analysis.causes.search import answered
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Try, Undo
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Tell, Try, Undo
 from sootline.logbook import Logged
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
@@ -53,6 +54,7 @@ class StagedLive(Live):
 
     def __init__(self) -> None:
         super().__init__(self._answer)
+        self.store: Store | None = None
         self.acts: list[tuple[Any, ...]] = []
 
     def put(self, *furnaces: FurnaceNow) -> None:
@@ -74,6 +76,14 @@ class StagedLive(Live):
         if isinstance(act, Reread):
             self.acts.append(("reread", act.furnace))
             act.done.set_result(True)
+            return
+        if isinstance(act, Tell):
+            assert self.store is not None
+            further = answered(self.store.search(act.search.id) or act.search, act.answer)
+            if further is not None:
+                with self.store.batch() as batch:
+                    batch.search(further)
+            act.done.set_result(further is not None)
             return
         if isinstance(act, Undo):
             self.acts.append(("undo", act.id, act.by))
@@ -107,7 +117,7 @@ class Workshop:
     now_ms: int = NOW_MS
 
     def __post_init__(self) -> None:
-        self.store = Store.open(self.folder)
+        self.store = self.live.store = Store.open(self.folder)
 
     def close(self) -> None:
         self.store.close()

@@ -34,7 +34,7 @@ _KINDS = (
     AlarmKind("ignition-delayed", "fire", 1440, "Have electrodes and nozzle cleaned and gapped; a puff or soot on the floor: stop using it.", ("stack",)),
     AlarmKind("lockout", "fire", 60, "Look in the chamber for pooled oil before anything. One primary reset at most.", ("lockout",)),
     AlarmKind("flame-loss", "none", 60, "Check atomising air and look for water in the oil.", ("stack",)),
-    AlarmKind("no-heat", "none", 120, "See what it waits for: call, limit, warm oil, air; then the reset buttons.", ()),
+    AlarmKind("no-heat", "none", 120, "See what it waits for: call, limit, warm oil, air; then whether the limiter or the control has locked out.", ()),
     AlarmKind("stack-high", "fire", 5, "Turn the thermostat down and stop it; do not watch it. Then, power off and cool, look at blower, nozzle and ash.", ("stack",), latched=True),
     AlarmKind("stack-rising", "none", 10080, "Plan a cleaning; choose a mild day.", ("stack",)),
     AlarmKind("stack-step", "none", 1440, "Ask what changed: air, nozzle, oil, draft or blower. Have a combustion test done.", ("stack",)),

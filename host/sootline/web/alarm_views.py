@@ -4,9 +4,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from urllib.parse import urlencode
 
 from sootline import units, wording
 from sootline.alarms import PRIORITIES, Alarm, Priority
+from sootline.analysis.causes.trees import TREES
 from sootline.analysis.watch import Key
 from sootline.lifecycle import stands
 from sootline.units import System
@@ -59,6 +61,7 @@ class AlarmView:
     follows: tuple["AlarmView", ...]
     under: str
     can_acknowledge: bool
+    guide: str
     shelf_most_min: int
 
 
@@ -141,8 +144,19 @@ def alarm_view(alarm: Alarm, now_ms: int, system: System, follows: tuple[AlarmVi
         follows=follows,
         under=wording.alarm_title(alarm.suppressed_by.partition("/")[0]) if alarm.suppressed_by else "",
         shelf_most_min=shelf_most_min(alarm.priority) if standing else 0,
+        guide=_guide(alarm),
         can_acknowledge=alarm.acknowledged is None and alarm.state in ("unacknowledged", "returned"),
     )
+
+
+def _guide(alarm: Alarm) -> str:
+    """Where its cause is looked for step by step; empty for an alarm that is its own cause."""
+    if alarm.alarm not in TREES:
+        return ""
+    query = {"alarm": alarm.alarm, "raised": str(alarm.raised_ms)} | (
+        {"channel": alarm.channel} if alarm.channel else {}
+    )
+    return f"/furnace/{alarm.furnace}/fault?{urlencode(query)}"
 
 
 def _state(alarm: Alarm, now_ms: int) -> str:

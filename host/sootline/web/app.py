@@ -17,6 +17,7 @@ from sootline.web.access import guarded, menu
 from sootline.web.assets import Assets
 from sootline.web.commission import Commission
 from sootline.web.decisions import Decisions
+from sootline.web.faults import Faults
 from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.labels import Labels
@@ -67,6 +68,7 @@ def build(
     decisions = Decisions(store, renderer, store_folder, profile_folder, now)
     reports = Reports(store, renderer, profile_folder, now)
     logbook = Logbook(live, store, renderer, now)
+    faults = Faults(live, store, renderer, now)
     labels = Labels(live, store, renderer)
     forms = Forms(live, renderer, now)
     sign_in = SignIn(people, renderer, now)
@@ -101,6 +103,9 @@ def build(
         Route("/furnace/{furnace}/trend.json", records.trend),
         Route("/furnace/{furnace}/profile", settings.profile),
         Route("/furnace/{furnace}/profile", settings.change, methods=["POST"]),
+        Route("/furnace/{furnace}/fault", faults.begin),
+        Route("/furnace/{furnace}/fault", faults.answer, methods=["POST"]),
+        Route("/furnace/{furnace}/fault/{search}", faults.page),
         Route("/furnace/{furnace}/{what}", records.events),
         Route("/alarms", records.alarms),
         Route("/alarms/figures", records.figures),

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Protocol
 
 from sootline.analysis.watch import Key
-from sootline.logbook import Logged
+from sootline.logbook import Answer, Logged, Search
 from sootline.now import FurnaceNow
 from sootline.profile import Profile
 
@@ -50,6 +50,9 @@ class Live(Protocol):
 
     def log(self, logged: Logged, photo: bytes | None = None) -> bool:
         """Keep what somebody did at a furnace, once; False when the id belongs to another line."""
+
+    def tell(self, search: Search, answer: Answer) -> bool:
+        """Keep an answer in a search for a cause; False when it is for a step that is not the present one."""
 
     def undo(self, id: str, by: str) -> bool:
         """Take back a line of the logbook; False when it is too late or undone already."""

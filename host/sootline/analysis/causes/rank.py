@@ -7,7 +7,7 @@ so that no single finding can rule a cause out.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from sootline.analysis.causes.scene import EVIDENCE, Finding
@@ -32,16 +32,20 @@ def rank(tree: Tree, findings: Mapping[str, Finding]) -> list[Ranked]:
     tables = {
         name: [_likelihood(cause, name, finding.holds) for cause in candidates] for name, finding in findings.items()
     }
+    shares = posterior(priors, tables.values())
+    ranked = [Ranked(cause, shares[i], _words(i, priors, tables, findings)) for i, cause in enumerate(candidates)]
+    return sorted(ranked, key=lambda item: -item.probability)
+
+
+def posterior(priors: Sequence[float], tables: Iterable[Sequence[float]]) -> list[float]:
+    """Probabilities that sum to 1. tables: for each finding its probability given each of the candidates."""
     logs = [math.log(max(prior, 1e-6)) for prior in priors]
-    for table in tables.values():
+    for table in tables:
         logs = [log + math.log(p) for log, p in zip(logs, table, strict=True)]
     highest = max(logs)
     weights = [math.exp(log - highest) for log in logs]
     total = sum(weights)
-    ranked = [
-        Ranked(cause, weights[i] / total, _words(i, priors, tables, findings)) for i, cause in enumerate(candidates)
-    ]
-    return sorted(ranked, key=lambda item: -item.probability)
+    return [weight / total for weight in weights]
 
 
 def _likelihood(cause: Cause | None, name: str, holds: bool) -> float:
