@@ -131,6 +131,26 @@ def test_oil_still_heated_is_not_ready() -> None:
     assert not found(engine, "ignition-failure")
 
 
+# a fire that is none
+
+
+def test_a_false_start_of_seconds_is_no_fire_that_never_ends() -> None:
+    """Lit for 12 s, the flue 70 K up and cooling slowly: no burning is counted, and nothing rings."""
+    slow = [(1000.0, 25.0), (1015.0, 60.0), (1040.0, 95.0), (1100.0, 90.0), (4000.0, 75.0), (8000.0, 60.0)]
+    engine = run(rows(8000, tank=held(65, 8000), nozzle=held(95, 8000), stack=slow, pump=0))
+    assert engine.fire.on is False and engine.fire.burned_s() < 120
+    assert not engine.alarms
+
+
+def test_a_warm_flue_is_no_fire_where_fires_are_hot() -> None:
+    """Five firings at 240 K over the air; then a puff leaves the flue at 65 K over it, where it stays: out."""
+    fires = [(1000.0 + 3000 * k, 2200.0 + 3000 * k) for k in range(5)]
+    tail = [(17_000.0, 27.0), (17_060.0, 105.0), (17_100.0, 95.0), (19_000.0, 84.0)]
+    stack = [p for p in flue(*fires) if p[0] < 16_900] + tail
+    engine = run(rows(19_000, tank=65, nozzle=95, stack=stack, pump=0))
+    assert engine.fire.on is False and engine.fire.burned_s() == pytest.approx(5 * 1200, abs=240)
+
+
 # lockout
 
 

@@ -126,6 +126,55 @@ def test_nobody_calls_nothing_stalls() -> None:
 # heater-stuck-on
 
 
+def kept_warm(tank: Points, nozzle: Points | None = None) -> list[object]:
+    """`preheat-stalled` on the required four, kept warm for six hours before what is drawn."""
+    end_s = 9 * HOUR
+    fires = [(1000.0, 2200.0)]
+    warm = [p for p in held(65, end_s) if p[0] < 6 * HOUR]
+    block = held(95, end_s) if nozzle is None else [*(p for p in held(95, end_s) if p[0] < 6 * HOUR), *nozzle]
+    site = rows(end_s, 10, tank=[*warm, *tank], nozzle=block, stack=flue(*fires), pump=0)
+    return [(a.channel, a.priority) for a in found(run(site), "preheat-stalled")]
+
+
+FALL = [(6 * HOUR + 60, 65.0), (9 * HOUR, 20.0)]
+
+
+def test_a_kept_warm_tank_that_falls_while_the_nozzle_is_held() -> None:
+    assert kept_warm(FALL) == [("tank", "high")]
+
+
+def test_all_oil_that_falls_together_was_switched_off() -> None:
+    assert not kept_warm(FALL, [(6 * HOUR + 60, 95.0), (9 * HOUR, 20.0)])
+
+
+def test_heat_takes_its_time_to_the_probe() -> None:
+    """Called at 600 s; the first 6 min show nothing, then it climbs: no stall."""
+    tank = [(0.0, 20.0), (960.0, 20.3), (2400.0, 65.0), (6000.0, 65.0)]
+    site = rows(6000, 10, tank=tank, nozzle=held(95, 6000), stack=25, pump=0, call=pulses((600, 6000)))
+    assert not found(run(site, profile=ON_CALL), "preheat-stalled")
+
+
+def test_a_call_that_ends_in_mid_climb_is_neither_slow_nor_stalled() -> None:
+    """On the required four the oil then only falls, tank and nozzle alike."""
+    usual = climbs([3.0] * 6)
+    start = 6 * CYCLE + 600
+    tank = [*usual, (start, 20.0), (start + 600, 50.0), (start + 8000, 20.0)]
+    block: Points = [(0.0, 20.0)]
+    for k in range(6):
+        at = k * CYCLE + 600
+        block += [(at, 20.0), (at + 300, 95.0), (at + 7200, 95.0), (at + 9000, 20.0)]
+    block += [(start, 20.0), (start + 300, 95.0), (start + 600, 95.0), (start + 2400, 30.0)]
+    engine = run(rows(start + 8000, 10, tank=tank, nozzle=block, stack=25, pump=0), profile=ON_CALL)
+    assert not found(engine, "preheat-slow") and not found(engine, "preheat-stalled")
+
+
+def test_a_thermostat_a_little_low_is_not_slow() -> None:
+    """It stops 3.5 K under the set point in the profile, and the climb is timed to where it comes near that."""
+    engine = run(heated([3.0] * 8, tank=climbs([3.0] * 8, warm_C=61.5)), profile=ON_CALL)
+    assert not found(engine, "preheat-slow") and not found(engine, "preheat-stalled")
+    assert engine.heating["tank"].usual_K_per_min.median == pytest.approx(3.0, rel=0.1)
+
+
 def climbing(start_s: float, rate_K_per_min: float, minutes: float, base_C: float = 60.0) -> Points:
     top = base_C + rate_K_per_min * minutes
     end = start_s + minutes * 60

@@ -1,12 +1,14 @@
 """Refills, float and oil use: each alarm at its limit, its return, and the near miss that stays silent."""
 
+import numpy as np
 import pytest
 
 from sootline.analysis.engine import Engine
+from sootline.analysis.sampling import spacing
 from sootline.events import Event
 from sootline.profile import LogEntry, parse
 from sootline.series import Rows
-from tests.analysis.kit import DAY, HOUR, PLAIN, Drawn, Points, flue, found, held, ms, pulses, rows, run, seconds
+from tests.analysis.kit import DAY, HOUR, PLAIN, T0, Drawn, Points, flue, found, held, ms, pulses, rows, run, seconds
 
 FIRES = [(1800.0 + HOUR * k, 2700.0 + HOUR * k) for k in range(30)]  # 15 min in each hour
 RUN_S = 9.4
@@ -131,6 +133,62 @@ def test_refill_overdue_and_its_return() -> None:
 def test_a_refill_just_in_time() -> None:
     start = FIRES[14][0] + 500
     assert not found(run(shop(15, [*REFILLS[:13], (start, start + RUN_S)])), "refill-overdue")
+
+
+def dipped(refills: list[tuple[float, float]], end_s: float, depth_K: float = 4.0) -> Points:
+    """The day tank at 65 degC: 4 K down within 40 s of each refill, back in 5 min, and a thermostat's swing between."""
+    points: list[tuple[float, float]] = []
+    for start, _ in refills:
+        since = points[-1][0] if points else 0.0
+        points += [(s, 65 + 0.25 * (-1) ** k) for k, s in enumerate(np.arange(since + 30, start - 30, 150.0))]
+        points += [(start, 65.0), (start + 40, 65.0 - depth_K), (start + 300, 65.0)]
+    return [*points, (end_s + 1, 65.0)]
+
+
+@pytest.mark.parametrize(("missed", "count"), [([13], 0), ([13, 17], 0), ([13, 14, 15], 1)])
+def test_a_refill_told_by_its_dip(missed: list[int], count: int) -> None:
+    """Refills without their pump runs: one by itself is let pass; at the second in a row its sensing is at fault."""
+    seen = [run_ for k, run_ in enumerate(REFILLS[:20]) if k not in missed]
+    engine = run(shop(20, seen, tank=dipped(REFILLS[:20], 20 * HOUR)))
+    alarms = found(engine, "refill-overdue")
+    assert len(alarms) == count
+    for alarm in alarms:
+        assert FIRES[15][0] < (seconds(alarm.raised_ms) or 0) < FIRES[15][1]
+    assert engine.refills.usual_burned_s.median == pytest.approx(900, abs=15), "and the usual interval stays"
+
+
+def test_no_dip_no_refill() -> None:
+    """The run of the 13th is missing, and so is its dip: it rings at 1.6 x the usual."""
+    seen = [*REFILLS[:13], REFILLS[14]]
+    engine = run(shop(15, seen, tank=dipped(seen, 15 * HOUR)))
+    (alarm,) = found(engine, "refill-overdue")
+    assert FIRES[14][0] < (seconds(alarm.raised_ms) or 0) < FIRES[14][1]
+
+
+def test_a_missed_refill_is_remembered_over_a_long_rest() -> None:
+    """Its dip is looked for when the firing ends: half a day later the day tank is no longer remembered."""
+    fires = [*FIRES[:14], *((start + 12 * HOUR, end + 12 * HOUR) for start, end in FIRES[14:16])]
+    all_ = [(start + 600, start + 600 + RUN_S) for start, _ in fires]
+    seen = [refill for k, refill in enumerate(all_) if k != 13]
+    engine = run(shop(28, seen, fires, tank=dipped(all_, 28 * HOUR)))
+    assert not found(engine, "refill-overdue")
+
+
+def test_samples_that_step_over_pump_runs() -> None:
+    """A table of one sample in 10 s and runs of 7 s: three in ten are not seen, and nothing is wrong."""
+    fires = [(1800.0 + 1500 * k, 2700.0 + 1500 * k) for k in range(200)]
+    draw = np.random.default_rng(4)
+    runs = [(end - 300 + s, end - 293 + s) for (_, end), s in zip(fires, draw.uniform(0, 10, 200), strict=True)]
+    end_s = fires[-1][1] + 600
+    pump = rows(end_s, 0.5, pump=pulses(*runs)).values["pump"]
+    site = rows(end_s, 10, tank=dipped(runs, end_s), nozzle=held(95, end_s), stack=flue(*fires))
+    at = ((site.t_ms - T0) / 500).astype(int)
+    table = Rows(site.t_ms, {**site.values, "pump": pump[np.minimum(at, len(pump) - 1)]})
+    engine = Engine(parse(PLAIN), sampling=spacing(table.t_ms))
+    engine.feed(table)
+    assert engine.refills.coarse and 110 < engine.refills._seen < 170
+    assert not [a for a in engine.alarms if a.priority in ("high", "critical") or a.alarm.startswith("refill")]
+    assert engine.refills.usual_burned_s.median == pytest.approx(900, abs=15)
 
 
 # refill-without-burning

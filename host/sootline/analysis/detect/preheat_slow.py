@@ -6,13 +6,14 @@ import math
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.follow.heating import READY_K, Heating
+from sootline.analysis.follow.heating import READY_K, STOPS_SHORT, Heating
 from sootline.events import Event
 from sootline.now import Readiness
 
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
+AGAIN_MS = 300_000
 CLIMB_K = 20.0  # a shorter climb is over before it can be timed (common practice)
 
 
@@ -50,6 +51,8 @@ class PreheatSlow(Detector):
         rate, target, start = self.rate_K_per_min(heating), heating.target_C(), heating.start_ms
         if rate is None or target is None or start is None or rate <= 0 or target - heating.start_C < CLIMB_K:
             return
+        if self._soaks(heating, start):
+            return
         minutes = (target - READY_K - heating.start_C) / rate
         spread = math.exp(self.settings.preheat_slow_sd * heating.rate_sd())
         factor = 1 + (max(self.settings.preheat_slow_ratio, spread) - 1) * (
@@ -70,7 +73,11 @@ class PreheatSlow(Detector):
             self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
             return
         nearest = heating.nearest_K()
-        if nearest is None or nearest <= READY_K or not heating.expected() or heating.fell_back(start_ms):
+        climb_K = (heating.target_C() or 0.0) - heating.start_C
+        if nearest is None or nearest <= READY_K + STOPS_SHORT * climb_K or not heating.expected():
+            return
+        if self._call_over(heating, start_ms):
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._due, channel, start_ms, predicted_min)
             return
         if self.plant.book.standing("preheat-stalled", channel):
             return  # worse, and said already
@@ -83,6 +90,19 @@ class PreheatSlow(Detector):
             predicted_min=round(predicted_min, 1),
             start_C=round(heating.start_C, 1),
         )
+
+    def _call_over(self, heating: Heating, start_ms: int) -> bool:
+        """Without `call` on a furnace that heats on call: all that is heated only falls."""
+        if self.plant.has("call") or self.plant.profile.furnace.heating == "keep-warm":
+            return False
+        others = [other for other in self.engine.heating.values() if other is not heating]
+        return heating.falls(start_ms) and not any(other.holds() for other in others)
+
+    def _soaks(self, heating: Heating, start_ms: int) -> bool:
+        """The nozzle block may climb in the heat of a fire that has just ended, with nobody calling."""
+        ended_ms, soak_ms = self.engine.fire.last_end_ms, round(self.settings.soak_s * 1000)
+        just_ended = ended_ms is not None and start_ms - ended_ms < soak_ms
+        return heating.channel == "nozzle" and just_ended and not self.plant.has("call")
 
     def _done(self, event: Event) -> None:
         channel = str(event.features["channel"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections import deque
 from collections.abc import Callable
 
 from sootline.analysis.conditions import Level, Slope
@@ -18,7 +19,10 @@ COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
 GIVE_UP_MS = 300_000
 SWING_MS = 180_000  # a thermostat swings through its set point at least this often
+HOLDS_MS = 600_000
+IDLE_NEED, IDLE_SHARE = 3, 0.8
 FALLS_K = 1.0  # below its highest it falls, and is not merely noisy
+STOPS_SHORT = 0.05  # of a climb: thermostats are marked no better (common practice)
 READY_K = 3.0  # within this of the set point the oil is ready
 
 
@@ -37,6 +41,7 @@ class Heating:
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
         self.hourly_peak_C = Usual(100)
+        self._idle: deque[bool] = deque(maxlen=48)  # of each hour without fire: was it warm throughout?
         self.held_C = Usual(30)  # at the end of firings
         self.on_begun: list[Callable[[Heating], None]] = []
         self.on_done: list[Callable[[Event | None], None]] = []
@@ -99,7 +104,7 @@ class Heating:
         drive = self.plant.state(f"{self.channel}_heater")
         if drive is not None:
             return drive
-        if self.plant.state("low_level"):
+        if self.plant.state("low_level") or self.plant.state("power") is False:
             return False
         if self.plant.profile.furnace.heating == "keep-warm":
             return True
@@ -161,9 +166,9 @@ class Heating:
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
                 self._begin(self._climb_began(mark.at_ms))
         elif not mark.on and self.start_ms is not None:
-            nearest = self.nearest_K()
-            if nearest is None or nearest <= READY_K:
-                self._end(mark.at_ms, reached=True)
+            nearest, target = self.nearest_K(), self.target_C() or 0.0
+            if nearest is None or nearest <= READY_K + STOPS_SHORT * max(target - self.start_C, 0.0):
+                self._end(self._reached_ms(self.start_ms, mark.at_ms), reached=True)
             elif not self.plant.has("call") and not self._keeps_warm():
                 self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)
 
@@ -185,6 +190,18 @@ class Heating:
         self._warm = bool(mark.on)
         if mark.on and self.start_ms is not None:
             self._end(mark.at_ms, reached=True)
+        elif mark.on is False and self._keeps_warm() and self.held_when_idle():
+            self.plant.at(mark.at_ms + 2 * GIVE_UP_MS, self._still_cold)  # a refill alone is over by then
+
+    def held_when_idle(self) -> bool:
+        """Kept warm between firings, by its own past."""
+        return len(self._idle) >= IDLE_NEED and sum(self._idle) >= IDLE_SHARE * len(self._idle)
+
+    def holds(self) -> bool:
+        """Near its set point now, and not merely falling: something heats it."""
+        nearest, target = self.nearest_K(), self.target_C()
+        near = nearest is not None and target is not None and nearest <= COLD_K
+        return near and not self.falls(self.plant.now_ms - HOLDS_MS)
 
     def _begin(self, at_ms: int) -> None:
         at = self.plant.history.window(self.channel, at_ms - 60_000, at_ms + 15_000)[1]
@@ -214,6 +231,14 @@ class Heating:
         if event is not None:
             self.plant.happened(event)
 
+    def _reached_ms(self, start_ms: int, at_ms: int) -> int:
+        """When it first came near where it ended: a thermostat set a little low is seen to stop late."""
+        t, x = self.plant.history.window(self.channel, start_ms, at_ms)
+        if not len(x):
+            return at_ms
+        short_K = max(1.0, STOPS_SHORT * (float(x.max()) - self.start_C))
+        return int(t[(x >= x.max() - short_K).argmax()])
+
     def hourly(self) -> None:
         """Called every hour: how far its thermostat usually lets it go, while nothing is wrong with it."""
         target, now = self.target_C(), self.plant.now_ms
@@ -221,8 +246,13 @@ class Heating:
         wrong = any(
             self.plant.book.standing(alarm, self.channel) for alarm in ("heater-stuck-on", "oil-overtemperature")
         )
-        if target is not None and len(x) and not wrong and x.max() >= target - READY_K:
+        if target is None or not len(x) or wrong:
+            return
+        if x.max() >= target - READY_K:
             self.hourly_peak_C.add(float(x.max()))
+        burned_ms = now if self.fire.on else self.fire.last_end_ms
+        if self._keeps_warm() and burned_ms is not None and now - burned_ms > HOUR_MS:
+            self._idle.append(float(x.max()) >= target - COLD_K)
 
     def band_top_C(self) -> float | None:
         """The top of its control band [degC]: the highest of its usual hourly peaks; None until six are known."""
