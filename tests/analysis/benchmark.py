@@ -132,7 +132,7 @@ def live(rows: Rows) -> tuple[float, float]:
 
 def plain(rows: Rows) -> float:
     """CPU seconds a row of a plain loop over the same rules."""
-    conditions = [track.condition for track in Engine(profile()).plant.tracks]
+    conditions = [track.condition for track in Engine(profile()).plant.tracks.values()]
     states = [name for name in CHANNEL_SET if CHANNELS[name].kind == "state"]
     made = rules(conditions, states, CHANNEL_SET)
     part = rows.between(0, int(rows.t_ms[PLAIN_ROWS]))

@@ -83,51 +83,63 @@ Condition = Level | Slope | Still
 class Track:
     """Carries a condition from one block of readings to the next."""
 
+    unless: Track | None = None  # of the same channel, fed before this one; while it holds, no marks are written
+
     def __init__(self, condition: Condition, since_ms: int) -> None:
         self.condition = condition
         self.since_ms = since_ms
+        self.holds = False
+        self._held = False  # before the readings looked at last
+        self._turned: Times = np.empty(0, np.int64)  # when it turned in them
 
     def feed(self, history: History, sampling: Sampling, marks: list[Mark]) -> None:
         """Write marks for the readings in the history that are newer than those looked at before."""
         column = history.column(self.condition.channel)
-        if column is None:
+        if column is None or column.last_ms <= self.since_ms:
             return
-        t, x = column.t, column.x
+        t = column.t
         first = int(t.searchsorted(self.since_ms, "right"))
-        if first < len(t):
-            self.since_ms = int(t[-1])
-            self.look(t, x, first, sampling, marks)
+        self.since_ms = column.last_ms
+        self._held = self.holds
+        times = self._turned = self.look(t, column.x, first, sampling)
+        if not len(times):
+            return
+        states = (np.arange(len(times)) % 2 == 0) != self._held
+        if self.unless is not None:
+            told = ~self.unless.held_around(times)
+            times, states = times[told], states[told]
+        name = self.condition.name
+        marks += [Mark(at, name, on, at) for at, on in zip(times.tolist(), states.tolist(), strict=True)]
 
-    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Times:
+        """When it began or ceased to hold in the readings from number `first` on."""
         raise NotImplementedError
 
-    def mark(self, at_ms: int, on: bool) -> Mark:
-        return Mark(at_ms, self.condition.name, on, at_ms)
+    def held_around(self, times: Times) -> Mask:
+        """Whether it held both just before and at each of these times, all among the readings looked at last."""
+        before, after = self._turned.searchsorted(times), self._turned.searchsorted(times, "right")
+        held: Mask = (before == after) & ((after % 2 == 1) != self._held)
+        return held
 
 
 class HoldTrack(Track):
     """A level or slope with its hysteresis."""
 
     condition: Level | Slope
-    holds = False
 
-    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Times:
         condition = self.condition
         y = condition.judged(t, x, first, sampling)
         starts: Mask = y < condition.limit if condition.below else y > condition.limit
         if not self.holds and not starts.any():
-            return
+            return t[:0]
         ends: Mask = (y >= condition.clear if condition.below else y <= condition.clear) | np.isnan(y)
-        turning = (np.flatnonzero(starts), np.flatnonzero(ends))
-        i = 0
-        while True:
-            wanted = turning[self.holds]
-            k = int(wanted.searchsorted(i))
-            if k == len(wanted):
-                return
-            i = int(wanted[k]) + 1
-            self.holds = not self.holds
-            marks.append(self.mark(int(t[first + i - 1]), self.holds))
+        decided = np.flatnonzero(starts | ends)
+        states = starts[decided]
+        turns = decided[states != np.concatenate(([self.holds], states[:-1]))]
+        self.holds = bool(states[-1]) if len(states) else self.holds
+        turned: Times = t[first + turns]
+        return turned
 
 
 class StillTrack(Track):
@@ -135,9 +147,9 @@ class StillTrack(Track):
 
     condition: Still
     changed_ms: int | None = None
-    holds = False
 
-    def look(self, t: Times, x: Floats, first: int, sampling: Sampling, marks: list[Mark]) -> None:
+    def look(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Times:
+        turns: list[int] = []
         if self.changed_ms is None:
             self.changed_ms = int(t[first])
         start = max(first, 1)
@@ -146,19 +158,20 @@ class StillTrack(Track):
         for k in np.flatnonzero(moved - before > self.condition.span_ms):
             self.changed_ms = int(before[k])
             if not self.holds:
-                self._begin(t, int(moved[k]), marks)
+                self._begin(t, int(moved[k]), turns)
             if self.holds:
                 self.holds = False
-                marks.append(self.mark(int(moved[k]), False))
+                turns.append(int(moved[k]))
         if len(moved):
             self.changed_ms = int(moved[-1])
         if not self.holds and int(t[-1]) - self.changed_ms >= self.condition.span_ms:
-            self._begin(t, int(t[-1]) + 1, marks)
+            self._begin(t, int(t[-1]) + 1, turns)
+        return np.array(turns, np.int64)
 
-    def _begin(self, t: Times, before_ms: int, marks: list[Mark]) -> None:
+    def _begin(self, t: Times, before_ms: int, turns: list[int]) -> None:
         """It held from the first reading a span after the last change, if there was one before it moved."""
         assert self.changed_ms is not None
         at_ms = int(t[t.searchsorted(self.changed_ms + self.condition.span_ms)])
         if at_ms < before_ms:
             self.holds = True
-            marks.append(self.mark(at_ms, True))
+            turns.append(at_ms)

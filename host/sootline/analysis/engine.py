@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from itertools import pairwise
+from operator import itemgetter
 
 import numpy as np
 
@@ -174,12 +175,9 @@ class Engine:
             rows = self._glitches.feed(rows, plant.sampling, marks)
             plant.history.extend(rows)
         marks += state_marks(rows, self._states, plant.sampling)
-        conditions: list[Mark] = []
-        for track in plant.tracks:
-            track.feed(plant.history, plant.sampling, conditions)
-        marks += conditions
+        marks += plant.condition_marks()
         marks.extend(Mark(fault.t_ms, f"{fault.channel}/{fault.kind}", None, fault.t_ms) for fault in rows.faults)
-        marks.sort(key=lambda mark: (mark.t_ms, mark.subject))
+        marks.sort(key=itemgetter(0, 1))  # time, subject
         for mark in marks:
             due_ms = plant.next_timer_ms()
             if due_ms is not None and due_ms < mark.t_ms:

@@ -1,22 +1,38 @@
 """The last hours of every channel, as the analysis looks back on them. Nothing later than `now` is ever given out."""
 
 import math
+from bisect import bisect_right
+from collections.abc import Sequence
 
 import numpy as np
 
 from sootline.series import Floats, Rows, Times
 
 KEEP_MS = 4 * 3600 * 1000
+NEAR = 64  # so many readings after the one found last are searched first, and four times as many before it
 
 
 class Column:
-    """Readings of one channel in time order, without holes; old ones are dropped as new ones come."""
+    """Readings of one channel in time order, without holes; old ones are dropped as new ones come.
+
+    The plant clock moves in small steps, so a search begins where the last one ended.
+    """
 
     def __init__(self) -> None:
-        self._t: Times = np.empty(64, np.int64)
-        self._x: Floats = np.empty(64)
-        self._start = 0
-        self._end = 0
+        self._keep(np.empty(64, np.int64), np.empty(64), 0)
+
+    def _keep(self, t: Times, x: Floats, held: int) -> None:
+        self._t, self._x = t, x
+        self._times: Sequence[int] = t.data  # single items come faster from these
+        self._readings: Sequence[float] = x.data
+        self._start, self._end = 0, held
+        self._found = 0  # where the last search ended
+        self._forget()
+
+    def _forget(self) -> None:
+        """The newest reading found last: which, and from when until when it is that."""
+        self._latest: tuple[int, float] | None = None
+        self._from_ms = self._until_ms = 0
 
     @property
     def t(self) -> Times:
@@ -26,6 +42,16 @@ class Column:
     def x(self) -> Floats:
         return self._x[self._start : self._end]
 
+    @property
+    def last_ms(self) -> int:
+        """The time of the newest reading; a column that is kept has one."""
+        return self._times[self._end - 1]
+
+    @property
+    def first_ms(self) -> int | None:
+        """The time of the oldest reading still held."""
+        return self._times[self._start] if self._end > self._start else None
+
     def append(self, t: Times, x: Floats, keep_from_ms: int) -> None:
         if self._end > self._start:  # the newest one stays, however old: it is still the latest word
             self._start += min(int(np.searchsorted(self.t, keep_from_ms)), self._end - self._start - 1)
@@ -34,27 +60,61 @@ class Column:
             size = len(self._t) if 2 * (held + n) <= len(self._t) else 2 * (held + n)
             new_t, new_x = np.empty(size, np.int64), np.empty(size)
             new_t[:held], new_x[:held] = self.t, self.x
-            self._t, self._x, self._start, self._end = new_t, new_x, 0, held
+            self._keep(new_t, new_x, held)
         self._t[self._end : self._end + n] = t
         self._x[self._end : self._end + n] = x
         self._end += n
+        self._forget()
 
     def latest(self, now_ms: int, not_before_ms: int) -> tuple[int, float] | None:
         """The newest reading with not_before_ms <= t <= now_ms."""
-        t, x, end = self._t, self._x, self._end
-        i = end - 1
-        if i >= self._start and t[i] > now_ms:
-            i = self._start + int(t[self._start : end].searchsorted(now_ms, "right")) - 1
-        if i < self._start or t[i] < not_before_ms:
-            return None
-        return int(t[i]), float(x[i])
+        if not self._from_ms <= now_ms < self._until_ms:
+            self._find(now_ms)
+        latest = self._latest
+        return None if latest is None or latest[0] < not_before_ms else latest
+
+    def _find(self, now_ms: int) -> None:
+        times, end = self._times, self._end
+        i = self._found = self._after(now_ms)
+        self._until_ms = times[i] if i < end else 2**62
+        self._from_ms, self._latest = -(2**62), None
+        if i > self._start:
+            self._from_ms = times[i - 1]
+            self._latest = (self._from_ms, self._readings[i - 1])
+
+    def _after(self, t_ms: int) -> int:
+        """The place after the newest reading at or before t_ms."""
+        times, low, high = self._times, self._start, self._end
+        found = self._found
+        if low < found and times[found - 1] <= t_ms:
+            low, near = found, found + NEAR
+            if near < high and times[near] > t_ms:
+                high = near
+        elif low < found:
+            high, near = found, found - 4 * NEAR
+            if near > low and times[near - 1] <= t_ms:
+                low = near
+        return bisect_right(times, t_ms, low, high)
+
+    def span(self, start_ms: int, end_ms: int) -> slice:
+        """Where the readings with start_ms <= t <= end_ms stand in the buffers."""
+        return slice(self._after(start_ms - 1), self._after(end_ms))
+
+    def window(self, start_ms: int, end_ms: int) -> tuple[Times, Floats]:
+        """The readings with start_ms <= t <= end_ms, oldest first."""
+        span = self.span(start_ms, end_ms)
+        return self._t[span], self._x[span]
+
+    def mean(self, start_ms: int, end_ms: int) -> float | None:
+        """Mean of the readings with start_ms <= t <= end_ms; None without any."""
+        x = self._readings[self.span(start_ms, end_ms)]
+        return math.fsum(x) / len(x) if len(x) else None
 
     def __getstate__(self) -> tuple[Times, Floats]:
         return self.t.copy(), self.x.copy()
 
     def __setstate__(self, state: tuple[Times, Floats]) -> None:
-        self._t, self._x = state
-        self._start, self._end = 0, len(self._t)
+        self._keep(*state, len(state[0]))
 
 
 class History:
@@ -82,7 +142,12 @@ class History:
     def has(self, channel: str) -> bool:
         """True once the channel has been read (by now)."""
         column = self._columns.get(channel)
-        return column is not None and len(column.t) > 0 and column.t[0] <= self.now_ms
+        first_ms = None if column is None else column.first_ms
+        return first_ms is not None and first_ms <= self.now_ms
+
+    def __contains__(self, channel: str) -> bool:
+        """Whether there are readings of the channel, be they later than now."""
+        return channel in self._columns
 
     def column(self, channel: str) -> Column | None:
         return self._columns.get(channel)
@@ -92,10 +157,7 @@ class History:
         column = self._columns.get(channel)
         if column is None:
             return np.empty(0, np.int64), np.empty(0)
-        t = column.t
-        i = int(t.searchsorted(max(start_ms, self.now_ms - KEEP_MS)))
-        j = int(t.searchsorted(min(end_ms, self.now_ms), "right"))
-        return t[i:j], column.x[i:j]
+        return column.window(max(start_ms, self.now_ms - KEEP_MS), min(end_ms, self.now_ms))
 
     def latest(self, channel: str, max_age_ms: int | None = None) -> tuple[int, float] | None:
         """The newest reading at or before now, or None when there is none younger than max_age_ms."""
@@ -112,5 +174,7 @@ class History:
 
     def mean(self, channel: str, start_ms: int, end_ms: int) -> float | None:
         """Mean of the readings in a window, or None without any."""
-        x = self.window(channel, start_ms, end_ms)[1]
-        return math.fsum(x) / len(x) if len(x) else None
+        column = self._columns.get(channel)
+        if column is None:
+            return None
+        return column.mean(max(start_ms, self.now_ms - KEEP_MS), min(end_ms, self.now_ms))

@@ -37,7 +37,8 @@ class Plant:
         self.book = Book(
             round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low, self.service_ms
         )
-        self.tracks: list[Track] = []
+        self.tracks: dict[str, Track] = {}
+        self._unless: dict[str, str] = {}
         self.handlers: dict[str, list[MarkHandler]] = {}
         self.event_handlers: dict[str, list[EventHandler]] = {}
         self.log_handlers: list[LogHandler] = []
@@ -81,8 +82,8 @@ class Plant:
         if len(x) < 3 or t[-1] - t[0] < 0.6 * window_ms:
             return None
         minutes = (t - t[0]) / 60_000
-        minutes = minutes - minutes.mean()
-        return float((minutes * (x - x.mean())).sum() / (minutes**2).sum())
+        minutes -= np.add.reduce(minutes) / len(t)
+        return float(np.add.reduce(minutes * (x - np.add.reduce(x) / len(x))) / np.add.reduce(minutes**2))
 
     def changed_ms(self, channel: str) -> int | None:
         """When an on/off channel or condition last changed."""
@@ -113,11 +114,27 @@ class Plant:
         """Call handler at each change of an on/off channel or condition."""
         self.handlers.setdefault(subject, []).append(handler)
 
-    def watch(self, condition: Condition, handler: MarkHandler) -> None:
-        """Call handler whenever the condition begins or ceases to hold; a condition of the same name is replaced."""
-        self.tracks = [track for track in self.tracks if track.condition.name != condition.name]
-        self.tracks.append(condition.track(self.now_ms))
+    def watch(self, condition: Condition, handler: MarkHandler, unless: str | None = None) -> None:
+        """Call handler whenever the condition begins or ceases to hold; a condition of the same name is replaced.
+
+        unless: the name of a level of the same channel; while that one holds, the handler need not know
+        """
+        self.tracks[condition.name] = condition.track(self.now_ms)
         self.handlers[condition.name] = [handler]
+        if unless is not None:
+            self._unless[condition.name] = unless
+        for name, level in self._unless.items():
+            if name in self.tracks and level in self.tracks:
+                track = self.tracks.pop(name)
+                track.unless = self.tracks[level]
+                self.tracks[name] = track  # last: it is fed after the level
+
+    def condition_marks(self) -> list[Mark]:
+        """Changes of every condition in the readings that have come into the history since the last call."""
+        marks: list[Mark] = []
+        for track in self.tracks.values():
+            track.feed(self.history, self.sampling, marks)
+        return marks
 
     def on_event(self, kind: str, handler: EventHandler) -> None:
         self.event_handlers.setdefault(kind, []).append(handler)

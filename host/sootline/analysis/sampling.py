@@ -1,6 +1,6 @@
 """How often a board reports, and from that how long a silent reading still counts."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,14 +15,13 @@ class Sampling:
 
     interval_s: float = 5.0
     idle_interval_s: float = 60.0
+    active_gap_ms: int = field(init=False, repr=False, compare=False)
+    idle_gap_ms: int = field(init=False, repr=False, compare=False)
 
-    @property
-    def active_gap_ms(self) -> int:
-        return round(GAP_FACTOR * self.interval_s * 1000)
-
-    @property
-    def idle_gap_ms(self) -> int:
-        return round(GAP_FACTOR * max(self.interval_s, self.idle_interval_s) * 1000)
+    def __post_init__(self) -> None:
+        active, idle = self.interval_s, max(self.interval_s, self.idle_interval_s)
+        object.__setattr__(self, "active_gap_ms", round(GAP_FACTOR * active * 1000))
+        object.__setattr__(self, "idle_gap_ms", round(GAP_FACTOR * idle * 1000))
 
 
 USUAL_SHARE = 0.1  # of the spacings of a table: what is as common as this is no chance

@@ -38,7 +38,12 @@ class HeaterStuckOn(Detector):
         super().__init__(engine)
         self._climbing: dict[str, bool] = {}
         self._climbs_since: dict[str, int] = {}
+        self._over: set[str] = set()  # channels above their band
+        self._restless: set[str] = set()  # looked at until their climb ends, for they have been above their band
+        self._asleep: set[str] = set()  # not looked at until something changes: what climbs is meant to
+        self.plant.on("call", self._asked)
         for channel in engine.heating:
+            self.plant.on(f"{channel}_heater", self._asked)
             limit = self.settings.stuck_K_per_min * WINDOW_MS / 60_000
             self.plant.watch(Slope(f"{channel}-keeps-climbing", channel, WINDOW_MS, limit, limit / 2), self._climbs)
             self._watch_band(channel)
@@ -54,6 +59,9 @@ class HeaterStuckOn(Detector):
     def _logged(self, entry: LogEntry) -> None:
         if entry.kind == "setpoint" and entry.channel in self.engine.heating:
             self._watch_band(entry.channel)
+            self._over.discard(entry.channel)
+            self._restless.add(entry.channel)
+            self._wake(entry.channel)
 
     def _watch_band(self, channel: str) -> None:
         target = self.plant.setpoint_C(channel)
@@ -65,6 +73,8 @@ class HeaterStuckOn(Detector):
         channel = mark.subject.removesuffix("-keeps-climbing")
         self._climbing[channel] = bool(mark.on)
         self._climbs_since[channel] = mark.at_ms
+        self._asleep.discard(channel)
+        self._restless.discard(channel)
         if mark.on:
             self._look(channel)
         else:
@@ -73,17 +83,38 @@ class HeaterStuckOn(Detector):
     def _over_band(self, mark: Mark) -> None:
         channel = mark.subject.removesuffix("-over-band")
         if mark.on:
+            self._over.add(channel)
+            self._wake(channel)
             self._look(channel)
         else:
+            self._over.discard(channel)
             self._back(channel)
 
+    def _asked(self, mark: Mark) -> None:
+        for channel in () if mark.on else tuple(self._asleep):
+            self._wake(channel)
+
+    def _wake(self, channel: str) -> None:
+        """Look at a sleeping climb again, a whole number of minutes after it began."""
+        if channel in self._asleep:
+            self._asleep.discard(channel)
+            since_ms = self._climbs_since[channel]
+            waited_ms = -(-(self.plant.now_ms - since_ms) // AGAIN_MS) * AGAIN_MS
+            self.plant.at(since_ms + waited_ms, self._again, channel, since_ms)
+
     def _back(self, channel: str) -> None:
-        if not self._climbing.get(channel) and not self._above_band(channel):
+        stands = self.plant.book.standing(self.alarm, channel) is not None
+        if stands and not self._climbing.get(channel) and not self._above_band(channel):
             self.plant.clear(self.alarm, channel)
 
     def _look(self, channel: str) -> None:
         """Raise if the climb has no good reason; else look again while it goes on."""
         if not self._climbing.get(channel):
+            return
+        if channel in self._over:
+            self._restless.add(channel)
+        elif channel not in self._restless and not self._unasked(channel):
+            self._asleep.add(channel)
             return
         reason = self._reason(channel)
         rate = self.plant.slope_per_min(channel, RATE_MS) if reason is not None else None
@@ -94,6 +125,11 @@ class HeaterStuckOn(Detector):
                 oil_C=self.plant.value(channel),
             )  # fmt: skip
         self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self._climbs_since[channel])
+
+    def _unasked(self, channel: str) -> bool:
+        """Whether it might have to be told that nothing asks for this heat."""
+        asks = f"{channel}_heater" if self.plant.has(f"{channel}_heater") else "call" if self._on_call() else None
+        return asks is not None and self.plant.has(asks) and self.plant.state(asks) is not True
 
     def _again(self, channel: str, since_ms: int) -> None:
         same = self._climbs_since[channel] == since_ms

@@ -91,11 +91,12 @@ class SensorFault(Detector):
         return "high" if may_heat else "medium"
 
     def _look(self) -> None:
-        heard = [(channel, t) for channel in CHANNELS if (t := self.plant.heard_ms(channel)) is not None]
-        if heard:
-            newest_ms = max(t for _, t in heard)
-            if self.plant.now_ms - newest_ms <= self.plant.sampling.idle_gap_ms:
-                for channel, t in heard:
+        now = self.plant.now_ms
+        channels = [channel for channel in CHANNELS if channel in self.plant.history]
+        heard = [(channel, t) for channel in channels if (t := self.plant.heard_ms(channel)) is not None]
+        if heard and now - max(t for _, t in heard) <= self.plant.sampling.idle_gap_ms:
+            for channel, t in heard:
+                if now - t > FORGET_MS:
                     self._silent(channel, t)
         for channel in list(self._bad):
             self._good(channel)

@@ -129,12 +129,14 @@ class Fire:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""
         if self._burner_on_ms is not None:
             self._unseen(self._burner_on_ms)
+        if self.on is None:
+            return
         stack, now = self.plant.value("stack"), self.plant.now_ms
         lit = self.on and self.since_ms is not None and now - self.since_ms > LIT_MS
         if lit and stack is not None and self.plant.state("flame") is not True and self._too_cold(stack):
             self._set(False, self._hottest_ms())  # whatever seemed to burn, it does not
-        if self.on is not None and not self._seen_otherwise() and self.plant.value("stack") is None:
-            self._set(None, self.plant.now_ms)
+        if stack is None and not self._seen_otherwise():
+            self._set(None, now)
 
     def _too_cold(self, stack_C: float) -> bool:
         """No fire leaves the flue so cold for long: far below the usual height of this one, and not rising."""

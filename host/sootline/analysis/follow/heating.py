@@ -48,7 +48,7 @@ class Heating:
         settings = plant.settings
         window_ms = round(settings.climb_window_s * 1000)
         climbs = Slope(f"{channel}-climbs", channel, window_ms, settings.climb_K, settings.climb_K / 2)
-        plant.watch(climbs, self._climbs)
+        plant.watch(climbs, self._climbs, unless=f"{channel}-ready")  # there it has ended and cannot begin
         plant.on("call", self._called)
         plant.on(f"{channel}_heater", self._called)
         plant.on_log(self._logged)

@@ -29,6 +29,8 @@ class Pump:
         self.on_ended: list[Callable[[Run], None]] = []
         self._start_sum = math.nan
         self._recent_s: deque[float] = deque(maxlen=8)
+        self._resolution_s: float | None = None  # to be worked out anew
+        self._resolved_at_s = 0.0
         plant.on("pump", self._changed)
 
     @property
@@ -38,8 +40,11 @@ class Pump:
         A table sampled on a fixed grid shows only whole multiples of its interval.
         """
         interval = self.plant.sampling.interval_s
-        on_grid = all(abs(s / interval - round(s / interval)) < 0.01 for s in self._recent_s)
-        return interval if on_grid and len(self._recent_s) >= 3 else 0.2
+        if self._resolution_s is None or self._resolved_at_s != interval:
+            on_grid = all(abs(s / interval - round(s / interval)) < 0.01 for s in self._recent_s)
+            self._resolution_s = interval if on_grid and len(self._recent_s) >= 3 else 0.2
+            self._resolved_at_s = interval
+        return self._resolution_s
 
     def _changed(self, mark: Mark) -> None:
         if mark.on:
@@ -58,5 +63,6 @@ class Pump:
         self.start_ms = None
         if run.known:
             self._recent_s.append(on_s)
+            self._resolution_s = None
         for ended in self.on_ended:
             ended(run)
