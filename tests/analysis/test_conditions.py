@@ -4,15 +4,19 @@ import math
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sootline.analysis.conditions import Condition, Level, Slope, Still
+from sootline.analysis.conditions import MANY, Condition, Level, Slope, Still
 from sootline.analysis.history import History
 from sootline.analysis.marks import Mark
+from sootline.analysis.plant import Plant
 from sootline.analysis.sampling import Sampling
+from sootline.analysis.settings import Settings
+from sootline.profile import parse
 from sootline.series import Rows
-from tests.analysis.kit import T0
+from tests.analysis.kit import BARE, T0
 
 SAMPLING = Sampling(5.0, 60.0)
 Reading = tuple[int, float]
@@ -97,3 +101,46 @@ def test_still(steps: list[tuple[int, float]], cuts: list[int]) -> None:
 def test_a_slope_across_a_gap_is_unknown() -> None:
     assert marks(Slope("name", "stack", 60_000, 5.0, 2.0), [(1, 20.0), (240_000, 30.0)], []) == [(T0 + 240_001, True)]
     assert marks(Slope("name", "stack", 60_000, 5.0, 2.0), [(1, 20.0), (240_001, 30.0)], []) == []
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_slope_over_many_readings(seed: int) -> None:
+    """Mostly evenly spaced, as in a table, with holes, gaps and rows at odd moments."""
+    random = np.random.default_rng(seed)
+    n = 3 * MANY
+    gaps = np.where(random.random(n) < 0.02, random.choice([200, 17_000, 60_000, 300_000], n), 5_000)
+    level = np.where(random.random(n) < 0.01, math.nan, 20 + np.round(random.normal(0, 1.0, n).cumsum() * 4) / 4)
+    steps = list(zip(gaps.tolist(), level.tolist(), strict=True))
+    expected = hold(changes(given_readings(steps), 60_000), 3.0, 1.0, False)
+    assert len(expected) > 20
+    for cuts in ([40], [40, 700], [3, 20, 40, 50]):
+        assert marks(Slope("name", "stack", 60_000, 3.0, 1.0), steps, cuts) == expected
+
+
+@given(readings, pieces)
+def test_a_slope_that_nobody_need_know_while_a_level_holds(steps: list[tuple[int, float]], cuts: list[int]) -> None:
+    """All but the changes at which the level held both before and after."""
+    level, slope = Level("warm", "stack", 25.0, 22.0), Slope("name", "stack", 60_000, 5.0, 2.0)
+    holds, warm, told = False, set[int](), dict(hold(given_readings(steps), 25.0, 22.0, False))
+    for t, _ in given_readings(steps):
+        if holds and told.get(t, True):
+            warm.add(t)
+        holds = bool(told.get(t, holds))
+    everything = hold(changes(given_readings(steps), 60_000), 5.0, 2.0, False)
+    found = plant_marks(level, slope, steps, cuts)
+    assert found == [mark for mark in everything if mark[0] not in warm]
+
+
+def plant_marks(
+    level: Level, slope: Slope, steps: list[tuple[int, float]], cuts: list[int]
+) -> list[tuple[int, bool | None]]:
+    """What a plant tells of the slope; it is asked for before the level it depends on."""
+    t, x = T0 + np.cumsum([gap for gap, _ in steps]), np.array([value for _, value in steps])
+    plant, found = Plant(parse(BARE), Settings(), SAMPLING), list[Mark]()
+    plant.watch(slope, found.append, unless=level.name)
+    plant.watch(level, lambda mark: None)
+    edges = sorted({0, len(t), *(cut % (len(t) + 1) for cut in cuts)})
+    for i, j in pairwise(edges):
+        plant.history.extend(Rows(t[i:j], {"stack": x[i:j]}))
+        found += [mark for mark in plant.condition_marks() if mark.subject == slope.name]
+    return [(mark.t_ms, mark.on) for mark in found]

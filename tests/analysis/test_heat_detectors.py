@@ -194,6 +194,21 @@ def test_heater_stuck_on_with_its_drive_off() -> None:
     assert 4200 < (seconds(alarm.cleared_ms) or 0) < 4500, "the climb has ended"
 
 
+def test_heater_stuck_on_in_a_climb_that_began_as_asked() -> None:
+    """The drive is on for the first ten minutes of the climb and goes off; nothing else changes."""
+    site = rows(
+        9000,
+        tank=climbing(3600, 1.0, 20, 52),
+        nozzle=held(95, 9000),
+        stack=25,
+        pump=0,
+        tank_heater=pulses((3550, 4200)),
+    )
+    (alarm,) = found(run(site), "heater-stuck-on")
+    assert 4200 + 180 <= (seconds(alarm.raised_ms) or 0) <= 4200 + 180 + 60
+    assert alarm.detail["reason"] == "its drive is off"
+
+
 @pytest.mark.parametrize("rate", [0.45])
 def test_a_slow_drift_is_no_stuck_heater(rate: float) -> None:
     site = rows(

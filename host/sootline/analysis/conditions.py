@@ -17,6 +17,7 @@ from sootline.analysis.sampling import Sampling
 from sootline.series import Floats, Times
 
 Mask = NDArray[np.bool_]
+MANY = 500  # readings, which are worth a guess where their past stands
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,12 +57,24 @@ class Slope:
 
     def judged(self, t: Times, x: Floats, first: int, sampling: Sampling) -> Floats:
         """x minus the reading one window before; NaN where that lies in or before a gap."""
-        then = np.searchsorted(t, t[first:] - self.window_ms, "right") - 1
-        valid = then >= 0
-        then = np.maximum(then, 0)
-        change: Floats = x[first:] - x[then]
-        too_old = t[first:] - t[then] > self.window_ms + sampling.idle_gap_ms
-        change[~valid | too_old] = np.nan
+        n, back = len(t), len(t) - int(t.searchsorted(t[-1] - self.window_ms, "right"))
+        if n - first < MANY or first < back:
+            return self._sought(t, x, np.arange(first, n), sampling)
+        # mostly it is the reading as many places back as for the last one
+        change: Floats = x[first:] - x[first - back : n - back]
+        apart = t[first:] - t[first - back : n - back]
+        right = (apart >= self.window_ms) & (apart <= self.window_ms + sampling.idle_gap_ms)
+        right &= t[first:] - t[first - back + 1 : n - back + 1] < self.window_ms
+        others = np.flatnonzero(~right)
+        if len(others):
+            change[others] = self._sought(t, x, first + others, sampling)
+        return change
+
+    def _sought(self, t: Times, x: Floats, now: NDArray[np.intp], sampling: Sampling) -> Floats:
+        then = t.searchsorted(t[now] - self.window_ms, "right") - 1
+        change: Floats = x[now] - x[np.maximum(then, 0)]
+        too_old = t[now] - t[then] > self.window_ms + sampling.idle_gap_ms
+        change[(then < 0) | too_old] = np.nan
         return change
 
 

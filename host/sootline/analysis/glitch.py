@@ -35,10 +35,14 @@ class GlitchFilter:
             column = rows.values.get(channel)
             if column is None:
                 continue
-            given = np.flatnonzero(~np.isnan(column))
-            if not len(given):
+            given = ~np.isnan(column)
+            if given.all():
+                bad = self._bad(channel, rows.t_ms, column, at_once, per_s, sampling)
+            elif given.any():
+                t, x = rows.t_ms[given], column[given]
+                bad = np.flatnonzero(given)[self._bad(channel, t, x, at_once, per_s, sampling)]
+            else:
                 continue
-            bad = given[self._bad(channel, rows.t_ms[given], column[given], at_once, per_s, sampling)]
             if len(bad):
                 values = values if values is not None else dict(rows.values)
                 values[channel] = column.copy()
@@ -48,19 +52,20 @@ class GlitchFilter:
 
     def _bad(
         self, channel: str, t: Times, x: Floats, at_once: float, per_s: float, sampling: Sampling
-    ) -> "np.typing.NDArray[np.bool_]":
+    ) -> "np.typing.NDArray[np.intp]":
+        """Which readings agree with neither of the two before them."""
         before_t, before_x = self._last.get(channel, (np.empty(0, np.int64), np.empty(0)))
-        all_t, all_x = np.concatenate((before_t, t)), np.concatenate((before_x, x))
-        self._last[channel] = (all_t[-2:].copy(), all_x[-2:].copy())
         n = len(before_t)
-        step = np.abs(np.diff(all_x))
-        if not (step > POWER_ON_K).any():
-            return np.zeros(len(x), np.bool_)
-        agrees = np.zeros(len(all_x), np.bool_)
-        agrees[:2] = True  # nothing to judge the first two by
-        for back in (1, 2):
-            apart_ms = all_t[back:] - all_t[:-back]
-            close = np.abs(all_x[back:] - all_x[:-back]) <= at_once + per_s * apart_ms / 1000
-            agrees[back:] |= close | (apart_ms > sampling.idle_gap_ms)
-        agrees[1:] &= (all_x[1:] != POWER_ON_C) | (step <= POWER_ON_K) | (all_x[:-1] == POWER_ON_C)
-        return ~agrees[n:]
+        t, x = np.concatenate((before_t, t)), np.concatenate((before_x, x))
+        self._last[channel] = (t[-2:].copy(), x[-2:].copy())
+        i = np.flatnonzero(np.abs(x[1:] - x[:-1]) > POWER_ON_K) + 1  # no smaller step is ever too large
+        i = i[i >= n]
+        if not len(i):
+            return i
+        agrees = i < 2  # nothing to judge the first two by
+        for before in (i - 1, np.maximum(i - 2, 0)):
+            apart_ms = t[i] - t[before]
+            close = np.abs(x[i] - x[before]) <= at_once + per_s * apart_ms / 1000
+            agrees |= close | (apart_ms > sampling.idle_gap_ms)
+        agrees &= (x[i] != POWER_ON_C) | (x[i - 1] == POWER_ON_C)
+        return i[~agrees] - n

@@ -58,33 +58,33 @@ class StateTrack:
             t, column = t[given], column[given]
             sums = sums[given] if sums is not None else None
         on = column > 0.5
-        sums = np.full(len(t), NAN) if sums is None else sums
         if self.t_ms is None:
-            first = int(t[0])
-            marks.append(Mark(first, self.channel, bool(on[0]), first, float(sums[0])))
-            t0, on0, sum0 = t[:-1], on[:-1], sums[:-1]
-            t1, on1, sum1 = t[1:], on[1:], sums[1:]
-        else:
-            t0, on0, sum0 = (
-                np.concatenate(([self.t_ms], t[:-1])),
-                np.concatenate(([self.on], on[:-1])),
-                np.concatenate(([self.on_s], sums[:-1])),
-            )
-            t1, on1, sum1 = t, on, sums
-        limit = np.where(on0, sampling.active_gap_ms, sampling.idle_gap_ms)
-        hidden = ~on0 & ~on1 & (sum1 - sum0 > SAME_S)
-        for i in np.flatnonzero((on1 != on0) | hidden | (t1 - t0 > limit)):
-            self._between(int(t0[i]), bool(on0[i]), float(sum0[i]), int(t1[i]), bool(on1[i]), float(sum1[i]),
-                          int(limit[i]), marks)  # fmt: skip
-        self.t_ms, self.on, self.on_s = int(t[-1]), bool(on[-1]), float(sums[-1])
+            self.t_ms, self.on = int(t[0]), bool(on[0])
+            self.on_s = NAN if sums is None else float(sums[0])
+            marks.append(Mark(self.t_ms, self.channel, self.on, self.t_ms, self.on_s))
+            t, on, sums = t[1:], on[1:], None if sums is None else sums[1:]
+        if not len(t):
+            return
+        t, on = np.concatenate(([self.t_ms], t)), np.concatenate(([self.on], on))
+        apart, told = t[1:] - t[:-1], on[1:] != on[:-1]
+        if apart.max() > sampling.active_gap_ms:  # the shorter of the two
+            told |= apart > np.where(on[:-1], sampling.active_gap_ms, sampling.idle_gap_ms)
+        if sums is not None:
+            sums = np.concatenate(([self.on_s], sums))
+            told |= ~(on[1:] | on[:-1]) & (sums[1:] - sums[:-1] > SAME_S)
+        for i in np.flatnonzero(told).tolist():
+            sum0, sum1 = (self.on_s if i == 0 else NAN, NAN) if sums is None else (float(sums[i]), float(sums[i + 1]))
+            self._between(int(t[i]), bool(on[i]), sum0, int(t[i + 1]), bool(on[i + 1]), sum1, sampling, marks)
+        self.t_ms, self.on, self.on_s = int(t[-1]), bool(on[-1]), NAN if sums is None else float(sums[-1])
 
     def _between(
-        self, t0: int, on0: bool, sum0: float, t1: int, on1: bool, sum1: float, limit_ms: int, marks: list[Mark]
+        self, t0: int, on0: bool, sum0: float, t1: int, on1: bool, sum1: float, sampling: Sampling, marks: list[Mark]
     ) -> None:
         """Marks for two neighbouring readings that differ, hide a run, or lie too far apart to hold the state between.
 
         The sum tells how long it was on between them, and so when it changed, whatever packs were lost.
         """
+        limit_ms = sampling.active_gap_ms if on0 else sampling.idle_gap_ms
         on_ms = (sum1 - sum0) * 1000
         if not 0 <= on_ms <= t1 - t0 + SAME_S * 1000:  # no sums, or another boot's
             if t1 - t0 > limit_ms:
