@@ -15,6 +15,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("commands",),
     ("demo",),
     ("service",),
+    ("acts",),
     ("web", "watches", "retained", "boards", "courier"),
     ("ingest", "live"),
     ("mirror", "frames", "papers"),

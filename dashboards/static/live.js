@@ -75,8 +75,8 @@
     var by = body.getAttribute("data-by");
     each(root.querySelectorAll("form.acknowledge"), function (form) {
       form.elements.token.value = body.getAttribute("data-token");
-      form.elements.back.value = location.pathname;
-      if (by && !form.elements.by.value) { form.elements.by.value = by; }
+      if (form.elements.back) { form.elements.back.value = location.pathname; }
+      if (by && form.elements.by && !form.elements.by.value) { form.elements.by.value = by; }
     });
   }
 

@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import IO, TypeVar
 
 from sootline import timeserver
-from sootline.alarms import Alarm, Shelf
-from sootline.analysis.causes.search import answered
+from sootline.acts import Acts
+from sootline.alarms import Alarm
 from sootline.analysis.watch import Key
 from sootline.broker import DEFAULT_PORT, Broker, Network
 from sootline.courier.around import outlooks, week_lines
@@ -32,10 +32,10 @@ from sootline.ingest.client import Address, Client, Connected, Delivery, Item, S
 from sootline.ingest.intake import NOISE, Intake
 from sootline.ingest.serial_line import SerialLine
 from sootline.lifecycle import AlarmList, in_service
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Serve, Shelve, Tell, Try, Undo
+from sootline.live import Act, Live, Reread
 from sootline.now import FurnaceNow, SetAside
 from sootline.people.people import People
-from sootline.profile import Profile, ServiceMode
+from sootline.profile import Profile
 from sootline.retained import RetainedAlarms
 from sootline.store import Store
 from sootline.timeserver import TimeServer
@@ -135,6 +135,17 @@ class Service:
         self._watches = Watches(self.store, self._profile, waiting=self._commissioning.waiting, guarded=True)
         self._alarms = AlarmList()
         self.courier = Courier(self.store, self.live, people, self._around(), now=now_ms)
+        self._acts = Acts(
+            self.store,
+            self._watches,
+            self.courier,
+            alarms=lambda: self._alarms,
+            persist=self._persist,
+            record=self._record,
+            show=self._show,
+            publish=self._publish,
+            now=now_ms,
+        )
         self.web = Server(
             build(
                 self.live,
@@ -349,8 +360,10 @@ class Service:
                 self._trouble("broker", None)
         self._take(deliveries)
         for item in items:
-            if isinstance(item, Act):
-                self._act(item)
+            if isinstance(item, Reread):
+                self._reread(item)
+            elif isinstance(item, Act):
+                item.done.set_result(self._acts.do(item))
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
         if not deliveries:
@@ -379,40 +392,6 @@ class Service:
         except OSError as error:
             raise StoreUnavailable(f"the recording cannot be written: {error.strerror}") from None
 
-    def _act(self, act: Act) -> None:
-        now = now_ms()
-        if isinstance(act, Log):
-            act.done.set_result(self._log(act))
-            return
-        if isinstance(act, Undo):
-            act.done.set_result(self._undo(act))
-            return
-        if isinstance(act, Tell):
-            act.done.set_result(self._persist(lambda: self._write_answer(act)))
-            return
-        if isinstance(act, Serve):
-            mode = ServiceMode(now, max(act.until_ms, now), act.by, act.reason)
-            self._persist(lambda: self._write_service(act.furnace, mode))
-            self._record(self._watches.served(act.furnace, mode))
-            self._show([act.furnace])
-            act.done.set_result(True)
-            return
-        if isinstance(act, Reread):
-            self._reread(act)
-            return
-        if isinstance(act, Confirm | Try):
-            act.done.set_result(self._persist(lambda: self._message_act(act, now)))
-            return
-        if isinstance(act, Acknowledge):
-            changed = self._alarms.acknowledge(act.key, act.by, now)
-        else:
-            changed = self._alarms.shelve(act.key, Shelf(act.by, act.reason, now, act.until_ms), now)
-        if changed:
-            self._persist(lambda: self._write_act(act, now, changed))
-            self._publish()
-            self._show([act.key[0]])
-        act.done.set_result(act.key in self._alarms.merged)
-
     def _reread(self, act: Reread) -> None:
         """Take a profile up as at a start: the whole past is worked through again, and alarms change with it."""
         try:
@@ -426,60 +405,6 @@ class Service:
         self._record(self._watches.renew(act.furnace, now_ms()))
         self._trouble("profile", None)
         self._show([act.furnace])
-
-    def _write_service(self, furnace: str, mode: ServiceMode) -> None:
-        with self.store.batch() as batch:
-            batch.service(furnace, [*self.store.service(furnace), mode])
-
-    def _message_act(self, act: Confirm | Try, at_ms: int) -> bool:
-        if isinstance(act, Try):
-            return self.courier.test(act.contact)
-        with self.store.batch() as batch:
-            return batch.confirm(act.contact, act.code, act.by, at_ms)
-
-    def _log(self, act: Log) -> bool:
-        """Keep a line of the logbook; what was kept before is kept once, and acts once."""
-        logged = act.logged
-        if not self._persist(lambda: self._write_log(act)):
-            before = self._persist(lambda: self.store.logged(logged.id))
-            return before is not None and before.same(logged)
-        self._record(self._watches.logged(logged.furnace, logged.entry))
-        self._show([logged.furnace])
-        return True
-
-    def _write_log(self, act: Log) -> bool:
-        with self.store.batch() as batch:
-            return batch.log(act.logged, act.photo)
-
-    def _undo(self, act: Undo) -> bool:
-        logged = self._persist(lambda: self.store.logged(act.id))
-        now = now_ms()
-        if logged is None or not logged.may_undo(now):
-            return False
-        self._persist(lambda: self._write_undo(act, now))
-        self._record(self._watches.undone(logged.furnace, logged.entry))
-        self._show([logged.furnace])
-        return True
-
-    def _write_answer(self, act: Tell) -> bool:
-        further = answered(self.store.search(act.search.id) or act.search, act.answer)
-        if further is None:
-            return False
-        with self.store.batch() as batch:
-            batch.search(further)
-        return True
-
-    def _write_undo(self, act: Undo, at_ms: int) -> None:
-        with self.store.batch() as batch:
-            batch.undo(act.id, act.by, at_ms)
-
-    def _write_act(self, act: Acknowledge | Shelve, at_ms: int, changed: Sequence[Alarm]) -> None:
-        with self.store.batch() as batch:
-            if isinstance(act, Acknowledge):
-                batch.acknowledge(act.key, act.by, at_ms)
-            else:
-                batch.shelve(act.key, Shelf(act.by, act.reason, at_ms, act.until_ms))
-            batch.alarms(put=changed)
 
     def _tick(self, *, settle: bool) -> None:
         self._ticked_s = time.monotonic()

@@ -43,5 +43,34 @@ def test_the_whole_chain_is_alive_before_a_sign_of_life_is_sent(tmp_path: Path) 
         with running(tmp_path) as service:
             eventually(lambda: watcher.paths)
             assert service.store.recall("heartbeat") is not None
-            service._client.stop()  # the broker is out of reach
+            assert service.broker is not None and service._broken() is None
+            service.broker.stop()
             assert eventually(lambda: service._broken()) == "the broker cannot be heard"
+
+
+def test_service_mode_is_kept_and_keeps_all_but_critical_alarms_from_calling(tmp_path: Path) -> None:
+    with hook() as maud:
+        write(tmp_path / NAME, f'[[contact]]\nname = "Maud"\nways = ["{maud.way}"]\ndaily = ""\nweekly = ""\n')
+        with running(tmp_path) as service, Peer(service.address.port) as board:
+            for pack in payloads(rows(now_ms() - 60_000, tank=[60.0] * 12, lockout=[0.0] * 12)):
+                board.publish(TOPIC, pack)
+            eventually(lambda: service.live.furnaces() and service.live.furnaces()[0].readings)
+            assert service.live.serve("engine-shed", now_ms() + 3_600_000, "Pim", "electrodes")
+            [now] = service.live.furnaces()
+            assert now.service is not None and (now.service.by, now.service.reason) == ("Pim", "electrodes")
+            later = rows(now_ms() + 1000, tank=[60.0] * 4, lockout=[1.0] * 4, leak=[1.0] * 4)
+            for pack in payloads(later, boot="b2"):
+                board.publish(TOPIC, pack)
+            alarms = eventually(
+                lambda: len(service.live.furnaces()[0].alarms) > 1 and service.live.furnaces()[0].alarms
+            )
+            state = {alarm.alarm: alarm.suppressed_by for alarm in alarms}
+            assert state == {"lockout": "service-mode", "leak": None}
+            [post] = eventually(lambda: maud.got)
+            assert "DRIP TRAY" in post["title"]
+        with running(tmp_path) as service:
+            [now] = eventually(lambda: [n for n in service.live.furnaces() if n.service])
+            assert now.phase == "service"
+            assert service.live.serve("engine-shed", 0, "Pim", "")
+            [now] = service.live.furnaces()
+            assert now.service is None and [mode.by for mode in service.store.service("engine-shed")] == ["Pim", "Pim"]

@@ -12,7 +12,7 @@ from sootline.alarms import Acknowledgement, Alarm, Shelf
 from sootline.analysis.causes.search import answered
 from sootline.analysis.watch import Watch
 from sootline.lifecycle import merge
-from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Tell, Try, Undo
+from sootline.live import Acknowledge, Act, Confirm, Live, Log, Reread, Serve, Tell, Try, Undo
 from sootline.logbook import Logged
 from sootline.now import FurnaceNow, Phase, Readiness, Reading
 from sootline.profile import LogEntry
@@ -87,6 +87,10 @@ class StagedLive(Live):
             return
         if isinstance(act, Undo):
             self.acts.append(("undo", act.id, act.by))
+            act.done.set_result(True)
+            return
+        if isinstance(act, Serve):
+            self.acts.append(("serve", act.furnace, act.until_ms, act.by, act.reason))
             act.done.set_result(True)
             return
         if isinstance(act, Confirm | Try):

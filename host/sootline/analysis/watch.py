@@ -72,6 +72,8 @@ class Watch:
 
     @property
     def phase(self) -> Phase:
+        if self.service is not None and self._engine.plant.service is None:
+            return "service"
         return "unknown" if self._offline.silent else self._engine.phase.phase
 
     @property
@@ -80,8 +82,11 @@ class Watch:
 
     @property
     def service(self) -> ServiceMode | None:
-        """Who works on the furnace, as far as its readings go; it may have run out since."""
-        return self._engine.plant.service
+        """Who works on the furnace; it may have run out since. Counts at once, though no reading is as new as that."""
+        last = self.profile.service[-1] if self.profile.service else None
+        if last is None or last.at_ms <= self._engine.fed_to_ms:
+            return self._engine.plant.service
+        return last if last.until_ms > last.at_ms else None
 
     @property
     def freeze_at_ms(self) -> int | None:

@@ -17,6 +17,7 @@ DAY_MS = 86_400_000
 LATE_MS = DAY_MS // 2  # a host that comes back later than this after the time of a digest leaves it out
 CONFIRM_MS = DAY_MS  # so long a person has to say that a test has come
 DIGEST_MOST = 1600
+SOON_MS = 600_000  # what is found within this of its end was found in time
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +145,7 @@ def _told(contact: Contact, alarm: Alarm, past: Past) -> str:
     told = any(m.key == alarm.key and m.contact == contact.name and m.state == "sent" for m in past.messages)
     if told:
         return ""
-    late = alarm.cleared_ms is not None and alarm.found_ms > alarm.cleared_ms
+    late = alarm.cleared_ms is not None and alarm.found_ms - alarm.cleared_ms > SOON_MS
     return " (found only when data came late)" if late else " (not told by itself)"
 
 

@@ -22,6 +22,7 @@ from sootline.web.feed import Feed
 from sootline.web.forms import Forms
 from sootline.web.labels import Labels
 from sootline.web.logbook import Logbook
+from sootline.web.messages import Messages
 from sootline.web.pages import Pages
 from sootline.web.people import Visitors
 from sootline.web.records import Records
@@ -71,6 +72,7 @@ def build(
     faults = Faults(live, store, renderer, now)
     labels = Labels(live, store, renderer)
     forms = Forms(live, renderer, now)
+    messages = Messages(live, store, renderer, store_folder, now)
     sign_in = SignIn(people, renderer, now)
     staff = Staff(people, live, renderer, now)
     settings = SettingsPages(live, store, people, renderer, profiles or store_folder / "profiles", about, now)
@@ -98,6 +100,7 @@ def build(
         Route("/furnace/{furnace}/commission", commission.page),
         Route("/furnace/{furnace}/commission", commission.send, methods=["POST"]),
         Route("/furnace/{furnace}/commission/sheet", commission.sheet),
+        Route("/furnace/{furnace}/service", messages.service, methods=["POST"]),
         Route("/furnace/{furnace}/chart.json", pages.chart),
         Route("/furnace/{furnace}/overlay.json", records.overlay),
         Route("/furnace/{furnace}/trend.json", records.trend),
@@ -114,6 +117,9 @@ def build(
         Route("/log/token", logbook.token),
         Route("/log/photo/{id}", logbook.photo),
         Route("/set-aside", records.set_aside),
+        Route("/messages", messages.page),
+        Route("/messages/confirm", messages.confirm, methods=["POST"]),
+        Route("/messages/test", messages.test, methods=["POST"]),
         Route("/live", pages.live),
         Route("/labels", labels.page),
         Route("/keeper.js", pages.keeper),

@@ -13,6 +13,7 @@ from sootline.units import clock
 from sootline.web.chart import MOST_COLUMNS, chart, marks, table
 from sootline.web.commission import Commission
 from sootline.web.feed import Feed
+from sootline.web.messages import SERVICE_HOURS
 from sootline.web.people import person_of, while_allowed
 from sootline.web.render import Renderer
 from sootline.web.source import Live
@@ -61,7 +62,7 @@ class Pages:
         )  # fmt: skip
         return self._renderer.page(
             request, "furnace.html", view=view, hours=hours, zoom=False, spans=(), table=rows,
-            due=self._commission.due(view.furnace),
+            due=self._commission.due(view.furnace), service_hours=SERVICE_HOURS,
         )  # fmt: skip
 
     def sensors(self, request: Request) -> Response:

@@ -69,6 +69,7 @@ class FurnaceView:
     since_ms: int | None
     since: str
     verdict: Verdict
+    service: str
     alarmed: bool
     old_after_s: float
     main: tuple[ReadingView, ...]
@@ -84,6 +85,13 @@ class FurnaceView:
     last_set_aside: tuple[SetAside, ...]
     last_word_ms: int | None
     last_word: str
+
+
+def _service(now: FurnaceNow, now_ms: int) -> str:
+    """Who works on it, why and until when; empty while nobody does."""
+    if now.service is None or now.service.until_ms <= now_ms:
+        return ""
+    return f"{now.service.by} works on it until {units.clock(now.service.until_ms, now_ms)}: {now.service.reason}"
 
 
 def furnace_view(now: FurnaceNow, now_ms: int, system: System) -> FurnaceView:
@@ -107,6 +115,7 @@ def furnace_view(now: FurnaceNow, now_ms: int, system: System) -> FurnaceView:
         since_ms=since_ms,
         since="" if since_ms is None else units.duration((now_ms - since_ms) / 1000),
         verdict=_verdict(now, silent, main, now_ms),
+        service=_service(now, now_ms),
         alarmed=any(is_standing(alarm) for alarm in now.alarms),
         old_after_s=old_after_s,
         main=main,
