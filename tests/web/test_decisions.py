@@ -69,6 +69,15 @@ def test_the_cleaning_page_says_what_the_command_says(
     assert "--season-end" not in page and "season end: not known" in page
 
 
+def test_the_latest_firing_is_laid_over_the_first_clean_one(client: httpx.Client) -> None:
+    """The first is too old for the list of the firings page, and still to be chosen there."""
+    page = client.get("/furnace/engine-shed/cleaning").text
+    link = re.search(r'href="(/furnace/engine-shed/firings\?one=(\d+)&amp;other=(\d+))"', page)
+    assert link is not None and int(link[3]) == START_MS and int(link[2]) > NOW_MS - 2 * DAY_MS
+    firings = client.get(link[1].replace("&amp;", "&")).text
+    assert f'value="{START_MS}" selected' in firings and f'value="{link[2]}" selected' in firings
+
+
 def test_what_only_the_owner_knows_moves_the_date(client: httpx.Client) -> None:
     plain = client.get("/furnace/engine-shed/cleaning").text
     ends = client.get("/furnace/engine-shed/cleaning?season_end=2026-02-13").text

@@ -52,7 +52,9 @@ class CleaningRow:
 
 @dataclass(frozen=True, slots=True)
 class CleaningView:
-    """state: `learning` or `dated`; written: the prediction that is open, "" where none is; lacks: what is not known"""
+    """state: `learning` or `dated`; written: the prediction that is open, "" where none is; lacks: what is not known;
+    overlay: when the latest and the first clean firing began [ms]
+    """
 
     furnace: str
     name: str
@@ -72,6 +74,7 @@ class CleaningView:
     cleanings: tuple[CleaningRow, ...]
     hits: str
     written: str
+    overlay: tuple[int, int] | None
     may_predict: bool
     may_prove: bool
     wide: str
@@ -104,6 +107,7 @@ def cleaning_view(
         cleanings=cleaning_rows(done, system, zone),
         hits=_hits(kept),
         written=written,
+        overlay=(seen.steady[-1].start_ms, seen.steady[0].start_ms) if len(seen.steady) > 1 else None,
         may_predict=due is not None and not written,
         may_prove=bool(written) and any(one.predicted is not None and one.drop_K is not None for one in done),
         wide=_plot(picture, course, system, zone, 760),

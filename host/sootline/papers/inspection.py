@@ -76,10 +76,10 @@ def inspection_view(
     told = numbers(store, profile, start_ms, end_ms, zone)
     first, last = (datetime.fromtimestamp(t_ms / 1000, zone).date() for t_ms in (start_ms, end_ms))
     logged = oil_log.load(oil_log.path_of(store.folder))
-    within = [batch for batch in logged if first <= batch.received <= last]
+    within = [(i, batch) for i, batch in enumerate(logged, 1) if first <= batch.received <= last]
     kept = ledger.load(ledger.path_of(store.folder, name))
     record = commissioning.load(store.folder, name)
-    volumes = {source: [b.volume_l for b in within if b.source == source] for source in SOURCES}
+    volumes = {source: [b.volume_l for _, b in within if b.source == source] for source in SOURCES}
     return InspectionView(
         furnace=name,
         name=furnace_name(name),

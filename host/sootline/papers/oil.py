@@ -1,6 +1,6 @@
 """Oil and stock as they are read: burned, left and for how long, the batches with their tests, what a blend needs."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 from math import isinf
@@ -19,6 +19,7 @@ from sootline.report.plots import Flag, Panel, Series, plot
 from sootline.units import System, convert, day, said, show, shown, unit_of
 from sootline.wording import furnace_name
 
+RESULTS = ("above", "below", "flagged", "within", "untested")
 SOURCES = {"own": "own used oil", "household": "from households", "other": "from others"}
 
 
@@ -124,24 +125,30 @@ def _plot(stock: Stock, system: System, zone: tzinfo | None, width: int) -> str:
     return plot((panel,), flags, start_ms[0], start_ms[-1] + DAY_MS, zone, width, label)
 
 
-def batch_views(batches: Sequence[OilBatch], folder: Path, system: System) -> tuple[BatchView, ...]:
-    """The batches, newest first. Raises: OutOfRange"""
+def batch_views(batches: Iterable[tuple[int, OilBatch]], folder: Path, system: System) -> tuple[BatchView, ...]:
+    """The batches, each with its number in the log, the newest first. Raises: OutOfRange"""
     made = []
-    for number, batch in enumerate(batches, 1):
+    for number, batch in batches:
         one = told(number, batch, folder, None)
+        tests = [(test["result"], _limit_words(test["text"], system)) for test in one["tests"]]
+        conditions = [(c["result"], _condition(c, system)) for c in one["space_heater"]]
         made.append(
             BatchView(
                 number, one["received"], show(batch.volume_l, "volume", system), batch.kind, SOURCES[batch.source],
-                batch.analysis, one["specification"],
-                tuple((test["result"], _limit_words(test["text"], system)) for test in one["tests"]),
-                tuple(
-                    (c["result"], plain(f"{furnace_name(c['furnace'])}: {c['text']}", system))
-                    for c in one["space_heater"]
-                ),
-                one["keep_until"],
+                batch.analysis, one["specification"], _grouped(tests), _grouped(conditions), one["keep_until"],
             )
         )  # fmt: skip
     return tuple(reversed(made))
+
+
+def _condition(condition: Mapping[str, str], system: System) -> str:
+    return plain(f"{furnace_name(condition['furnace'])}: {condition['text']}", system)
+
+
+def _grouped(findings: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """One line for each result, what is outside a limit first."""
+    lines = {result: [words for found, words in findings if found == result] for result in RESULTS}
+    return tuple((result, "; ".join(words)) for result, words in lines.items() if words)
 
 
 def _limit_words(text: str, system: System) -> str:

@@ -122,7 +122,8 @@ class Decisions:
             told, why = None, "Nothing is stored of this furnace yet."
             if known is not None:
                 told, why = self._stock(*known, _stock_given(request, system), system)
-            batches = batch_views(oil_log.load(oil_log.path_of(self._folder)), self._folder, system)
+            logged = oil_log.load(oil_log.path_of(self._folder))
+            batches = batch_views(enumerate(logged, 1), self._folder, system)
             parts = _parts(request)
             differential = known[0].refill.differential_l if known else None
             blend, notes = blend_view(parts, differential, system) if parts else ((), ())

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from starlette.requests import Request
 from starlette.responses import Response
 
-from sootline import wording
+from sootline import units, wording
 from sootline.alarms import Alarm
 from sootline.events import Event
 from sootline.store import Store
@@ -79,10 +79,23 @@ class Records:
         now_ms = self._now()
         events = self._store.events(view.furnace, KINDS[what], now_ms - EVENT_DAYS * DAY_MS)
         table = event_table(KINDS[what], events, now_ms, system)
-        choice = tuple(event.start_ms for event in _two(events, request)) if what == "firings" else ()
+        choice: tuple[int, ...] = ()
+        older: list[Event] = []
+        if what == "firings":
+            older = self._asked(view.furnace, request, {event.start_ms for event in events})
+            choice = tuple(event.start_ms for event in _two([*older, *events], request))
         return self._renderer.page(
-            request, "events.html", view=view, table=table, days=EVENT_DAYS, choice=choice, what=what
-        )
+            request, "events.html", view=view, table=table, days=EVENT_DAYS, choice=choice, what=what,
+            older=[(event.start_ms, units.day(event.start_ms), units.duration(event.duration_s)) for event in older],
+        )  # fmt: skip
+
+    def _asked(self, furnace: str, request: Request, listed: set[int]) -> list[Event]:
+        """Firings asked for that are too old to be listed, in order."""
+        moments = {_moment(request.query_params.get(name)) for name in ("one", "other")} - {None} - listed
+        return [
+            event for t_ms in sorted(m for m in moments if m is not None)
+            for event in self._store.events(furnace, "firing", t_ms, t_ms + 1)
+        ]  # fmt: skip
 
     def trend(self, request: Request) -> Response:
         """Firings, refills or warm-ups from day to day."""
