@@ -97,33 +97,43 @@ def _outbox(app, left):
     app.sampler.emit = app.outbox.put
 
 
-def _link(app, settings):
-    """The largest modules, so they come first; returns what finishes the link once the outbox is there."""
-    from .link import Link
-    from .mqtt import Client
+def broker(settings):
+    """`(transport.Broker, whether the clock must be set before it can be connected to)`."""
     from .transport import Broker
-    from .wifi import Wifi
 
     b = settings["broker"]
     tls = b.get("tls") or {}
     context = None
-    ready = None
+    needs_time = False
     if tls:
         from . import tls_context
 
         context = tls_context.make(tls)
-        if tls_context.needs_time(tls):
-            ready = lambda: app.clock.synced  # noqa: E731
+        needs_time = tls_context.needs_time(tls)
         forget("tls_context")
-    broker = Broker(b["host"], b["port"], b.get("user"), b.get("password"), context, tls.get("server_name"))
+    server_name = tls.get("server_name")
+    return Broker(b["host"], b["port"], b.get("user"), b.get("password"), context, server_name), needs_time
+
+
+def client_id(furnace):
+    return "%s-%s" % (furnace, binascii.hexlify(machine.unique_id()).decode())
+
+
+def _link(app, settings):
+    """The largest modules, so they come first; returns what finishes the link once the outbox is there."""
+    from .link import Link
+    from .mqtt import Client
+    from .wifi import Wifi
+
+    where, needs_time = broker(settings)
+    ready = (lambda: app.clock.synced) if needs_time else None
     furnace = settings["furnace"]
     prefix = "%s/%s/" % (settings["root"], furnace)
-    client_id = "%s-%s" % (furnace, binascii.hexlify(machine.unique_id()).decode())
     ssid, password = settings["wifi"].get("ssid", ""), settings["wifi"].get("password", "")
 
     def finish(app):
         app.wifi = Wifi(ssid, password, app.clock, app.reset if app.data_directory else None)
-        app.link = Link(Client, broker, prefix, client_id, furnace, app, ready)
+        app.link = Link(Client, where, prefix, client_id(furnace), furnace, app, ready)
         app.outbox.changed = app.link.work
 
     return finish

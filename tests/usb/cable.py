@@ -17,7 +17,7 @@ class Cable:
     """`console` is the board's end (a file descriptor), `port` the path of the host's.
 
     The cable is plugged in at first. Without it the board's bytes go nowhere. `spoil` may change what comes from either
-    side; `board_bytes` counts what the board has said.
+    side; `from_board` hears what the board says.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -27,7 +27,7 @@ class Cable:
         self._host = self._far = -1
         self._turn = threading.Lock()
         self.spoil: Callable[[bytes], bytes] = bytes
-        self.board_bytes = 0
+        self.from_board: Callable[[bytes], None] | None = None
         self._wake, self._woken = os.pipe()
         self._thread = threading.Thread(target=self._carry, daemon=True)
         self.plug()
@@ -65,6 +65,10 @@ class Cable:
         with self._turn:
             os.write(self._host, data)
 
+    def tell(self, data: bytes) -> None:
+        """Bytes that reach the board as if the host had said them. Only for `spoil` to call."""
+        os.write(self._board, data)
+
     def _carry(self) -> None:
         while True:
             with self._turn:
@@ -75,7 +79,8 @@ class Cable:
             with self._turn:
                 if self._board in ready:
                     data = self.spoil(_read(self._board))
-                    self.board_bytes += len(data)
+                    if self.from_board:
+                        self.from_board(data)
                     if self._host >= 0:
                         _write(self._host, data)
                 if self._host in ready and self._host >= 0:
