@@ -12,7 +12,7 @@ from PIL import Image
 
 from sootline.events import Event
 from sootline.logbook import Logged
-from sootline.profile import LogEntry, LogKind
+from sootline.profile import LogEntry, LogKind, parse
 from sootline.web import photos
 from sootline.web.log_views import ACTS, CHIPS, entry_views
 from sootline.wording import LOG_WORDS
@@ -238,3 +238,18 @@ def test_every_kind_has_its_words_and_tiles(client: httpx.Client, shop: Workshop
         text = client.get(f"/log?furnace=engine-shed&kind={kind}&thing=Barrel+3").text
         assert f'value="{kind}" required checked' in text and 'value="Barrel 3"' in text
         assert 'value="engine-shed" required checked' in text
+
+
+def test_what_the_profile_names_stands_in_the_book_too(
+    fresh: tuple[Workshop, httpx.Client], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop, client = fresh
+    shop.live.put(furnace_now())
+    both = LogEntry(NOW_MS - HOUR_MS, "cleaning", note="as in the profile")
+    own = parse('[furnace]\nid = "engine-shed"\n')
+    monkeypatch.setattr(shop.live, "profiles", {"engine-shed": replace(own, log=(both, replace(both, kind="filter")))})
+    with shop.store.batch() as batch:
+        batch.log(Logged("b" * 32, "engine-shed", both, "Maud", NOW_MS))
+    text = client.get("/log").text
+    assert text.count("as in the profile") == 2 and text.count("From the furnace's profile") == 1
+    assert text.count("/log/undo") == 1

@@ -50,10 +50,11 @@ def spans(db: sqlite3.Connection, furnace: str, kind: str, start_ms: int, end_ms
 def read(
     db: sqlite3.Connection, furnace: str | None, kind: str | None, start_ms: int | None, end_ms: int | None
 ) -> list[Event]:
+    asked = {"furnace = ?": furnace, "kind = ?": kind, "start_ms >= ?": start_ms, "start_ms < ?": end_ms}
+    given = {condition: value for condition, value in asked.items() if value is not None}
     rows = db.execute(
-        "SELECT furnace, kind, start_ms, end_ms, features FROM event WHERE (:furnace IS NULL OR furnace = :furnace)"
-        " AND (:kind IS NULL OR kind = :kind) AND (:start IS NULL OR start_ms >= :start)"
-        " AND (:end IS NULL OR start_ms < :end) ORDER BY start_ms, kind, furnace",
-        {"furnace": furnace, "kind": kind, "start": start_ms, "end": end_ms},
+        f"SELECT furnace, kind, start_ms, end_ms, features FROM event WHERE {' AND '.join(given) or 'TRUE'}"
+        " ORDER BY start_ms, kind, furnace",
+        tuple(given.values()),
     )
     return [Event(name, what, begin, end, _features.decode(features)) for name, what, begin, end, features in rows]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sootline import units, wording
 from sootline.events import Event
 from sootline.logbook import Logged
-from sootline.profile import LogEntry, event_of
+from sootline.profile import LogEntry, Profile, event_of
 from sootline.units import System
 
 
@@ -28,6 +28,7 @@ class EntryView:
     photo: bool
     undone: str
     may_undo: bool
+    from_profile: bool = False
 
 
 # what the analysis does with an entry of each kind, from its time on
@@ -94,6 +95,15 @@ def entry_views(
     return tuple(sorted(made, key=lambda view: -view.at_ms))
 
 
+def profile_lines(profiles: Mapping[str, Profile], lines: Iterable[Logged]) -> Iterable[Logged]:
+    """What the owners' profiles name besides, as lines of the book; they are changed in the profile only."""
+    kept = {(line.furnace, line.entry) for line in lines if not line.undone}
+    for furnace, profile in profiles.items():
+        for entry in profile.log:
+            if (furnace, entry) not in kept:
+                yield Logged("", furnace, entry, "", entry.at_ms)
+
+
 def _entry_view(logged: Logged, events: Mapping[tuple[str, str, int], Event], now_ms: int, system: System) -> EntryView:
     entry = logged.entry
     event = events.get((logged.furnace, event_of(entry), entry.at_ms))
@@ -115,7 +125,8 @@ def _entry_view(logged: Logged, events: Mapping[tuple[str, str, int], Event], no
         did=() if undone else tuple(_did(event)),
         photo=logged.photo,
         undone=undone,
-        may_undo=logged.may_undo(now_ms),
+        may_undo=bool(logged.id) and logged.may_undo(now_ms),
+        from_profile=not logged.id,
     )
 
 

@@ -20,7 +20,7 @@ from sootline.web import photos
 from sootline.web.entry_form import OldForm, logged, new_id, read_entry
 from sootline.web.faults import SearchView, search_view
 from sootline.web.forms import FormError, name_of, read_form, remember
-from sootline.web.log_views import EntryView, entry_views, kind_views
+from sootline.web.log_views import EntryView, entry_views, kind_views, profile_lines
 from sootline.web.people import person_of
 from sootline.web.render import Renderer
 from sootline.web.security import CSRF_COOKIE, form_token, keep_cookie
@@ -41,7 +41,9 @@ class Logbook:
     def page(self, request: Request) -> Response:
         """The form, and what was done."""
         now_ms, system = self._now(), self._renderer.system(request)
-        lines = sorted(self._store.logbook(), key=lambda line: -line.entry.at_ms)[:SHOWN]
+        lines = self._store.logbook()
+        lines += list(profile_lines(self._live.profiles, lines))
+        lines = sorted(lines, key=lambda line: -line.entry.at_ms)[:SHOWN]
         book: list[EntryView | SearchView] = [*entry_views(lines, self._events(lines), now_ms, system)]
         book += [search_view(search, now_ms) for search in self._store.searches()[-SHOWN:]]
         saved = request.query_params.get("saved", "")
