@@ -15,6 +15,7 @@ from sootline.advice.tables import TABLES, Ask
 from sootline.events import Event
 from sootline.files import commissioning
 from sootline.files.tables import Tables
+from sootline.messages.message import Message
 from sootline.people.people import People
 from sootline.series import SensorFault
 from sootline.store import Store, parts, schema, sealing
@@ -146,6 +147,7 @@ def test_export_of_everything_holds_what_there_is_besides_readings(tmp_path, cap
     commissioning.add(data, past.furnace, "probe_geometry", date(2026, 1, 4), "Maud", PROBE, "stack")
     with Store.open(data) as store, store.batch() as batch:
         batch.alarms(put=[ALARM])
+        batch.messages([Message("ABCDEFG", "Maud", "weekly", START_MS, START_MS, "Weekly note", "All is told.")])
     assert cli.main(["store", "export", str(out), "--what", "everything", *here]) == 0
     tables = {path.stem: pq.read_table(path).to_pylist() for path in out.iterdir()}
     assert set(tables) == set(TABLES) and all(tables.values())

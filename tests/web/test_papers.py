@@ -18,10 +18,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from sootline import cli
+from sootline import cli, profile
 from sootline.alarms import Acknowledgement, Alarm
 from sootline.files import commissioning
 from sootline.messages.message import Message
+from sootline.papers.season import season_view
 from sootline.series import Rows
 from sootline.store import Store
 from sootline.web.app import build
@@ -29,7 +30,7 @@ from sootline.web.server import Server
 from sootline.wire.encode import packs
 from sootline.wire.pack import Pack, parse
 from tests.commissioning.test_record import GOOD
-from tests.heat.history import DAY_MS, HOUR_MS, START_MS, Past
+from tests.heat.history import DAY_MS, HOUR_MS, PROFILE, START_MS, Past
 from tests.web.workshop import SIZES, StagedLive, furnace_now
 
 NOW_MS = START_MS + 46 * DAY_MS
@@ -110,6 +111,7 @@ def test_the_season_report(made: dict[str, Path]) -> None:
     assert litres is not None and abs(int(litres[1]) - 46 * 4 * 18 * 0.45 * 0.964) < 8
     assert "A technician" not in text and "2026-01-04, A. Technician" in text
     assert "as predicted" not in text and " hit " in text and "1 of 1 predictions were hits" in text
+    assert re.search(r"Oil per degree day [\d.]+ ± [\d.]+ L/\(K d\)", text)
     assert "Alarms that called 1" in text and "At night 1" in text and "4 min" in text
     html = made["season"].with_suffix(".html").read_text()
     assert html.count("<svg") == 2 and "<style>" in html and "<link" not in html
@@ -291,3 +293,18 @@ def test_the_reports_in_a_browser(server: Server, browser: Browser, size: str) -
 def _serious(page: object) -> list[str]:
     found = Axe().run(page).response["violations"]  # type: ignore[arg-type]
     return [v["id"] for v in found if v["impact"] in ("serious", "critical")]
+
+
+def test_the_same_days_a_year_before_stand_beside_a_season(tmp_path: Path) -> None:
+    first = Past(tmp_path)
+    first.burn(10)
+    later = Past(tmp_path, day=365)
+    later.burn(10, refills=12)
+    with Store.open(tmp_path, read_only=True) as store:
+        own = profile.parse(PROFILE)
+        start_ms = START_MS + 365 * DAY_MS
+        view = season_view(store, own, start_ms, start_ms + 10 * DAY_MS, None, "si")
+        (fact,) = (f for f in view.facts if f.name == "The same days a year before")
+        assert re.fullmatch(r"80 h of fire, 40 starts, 31[0-9] L of oil", fact.value)  # 720 refills of 0.45 L at 65 °C
+        assert not [f for f in season_view(store, own, START_MS, START_MS + 10 * DAY_MS, None, "si").facts
+                    if f.name == fact.name]  # fmt: skip

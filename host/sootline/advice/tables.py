@@ -203,11 +203,32 @@ def steps(ask: Ask) -> Table:
     return Table(schema, [pa.Table.from_pylist(rows, schema=schema)])
 
 
+def messages(ask: Ask) -> Table:
+    """What was said to whom by which way, whether it went out, and who confirmed that it came; digests too."""
+    schema = pa.schema([
+        ("made", TIME), ("contact", pa.string()), ("way", pa.int64()), ("what", pa.string()), ("furnace", pa.string()),
+        ("alarm", pa.string()), ("title", pa.string()), ("body", pa.string()), ("state", pa.string()),
+        ("tries", pa.int64()), ("done", TIME), ("error", pa.string()), ("confirmed_by", pa.string()),
+        ("confirmed", TIME),
+    ])  # fmt: skip
+    rows = [
+        {
+            "made": m.made_ms, "contact": m.contact, "way": m.way, "what": m.what, "furnace": m.key and m.key[0],
+            "alarm": m.key and m.key[1], "title": m.title, "body": m.body, "state": m.state, "tries": m.tries,
+            "done": m.done_ms, "error": m.error, "confirmed_by": m.confirmed_by, "confirmed": m.confirmed_ms,
+        }
+        for m in reversed(ask.store.messages(ask.start_ms, ask.end_ms))
+        if m.key is None or m.key[0] in ask.furnaces
+    ]  # fmt: skip
+    return Table(schema, [pa.Table.from_pylist(rows, schema=schema)])
+
+
 TABLES: dict[str, Callable[[Ask], Table]] = {
     "readings": readings,
     "events": events,
     "alarms": alarms,
     "log": log,
+    "messages": messages,
     "oil": oil,
     "predictions": predictions,
     "commissioning": steps,

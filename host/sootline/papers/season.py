@@ -8,6 +8,8 @@ import numpy as np
 
 from sootline.advice import limits
 from sootline.advice.burned import DAY_MS, burned, oil_named
+from sootline.advice.figure import value_and_unit
+from sootline.advice.stock import Given, stock
 from sootline.alarms import Alarm
 from sootline.commissioning.steps import BY_KEY
 from sootline.errors import OutOfRange
@@ -23,7 +25,7 @@ from sootline.units import System, convert, day, duration, show, shown, unit_of
 from sootline.walkthrough import due_lines, result_words, value_words
 from sootline.wording import LOG_WORDS, PRIORITY_WORDS, alarm_title, furnace_name
 
-WEEK_MS = 7 * DAY_MS
+WEEK_MS, YEAR_MS = 7 * DAY_MS, 365 * DAY_MS
 KINDS = ("firing", "refill", "steady")
 
 
@@ -123,7 +125,35 @@ def _facts(store: Store, profile: Profile, told: Season, system: System) -> Iter
         yield Fact(
             "Stack over its clean level at the end", f"{rise.text} ± {sd}", "last ten firings, weather taken out"
         )
+    yield from _against_weather(store, profile, told, system)
+    yield from _year_before(store, profile, told, system)
     yield Fact("Hours with readings", f"{_seen(store, told):.1%}", "of all hours of the span; the rest nobody saw")
+
+
+def _against_weather(store: Store, profile: Profile, told: Season, system: System) -> Iterator[Fact]:
+    """Oil per degree day, from the days with outdoor readings."""
+    if told.oil is None:
+        return
+    days = min(1000, max(1, round((told.end_ms - told.start_ms) / DAY_MS)))
+    try:
+        known = {f.key: f for f in stock(store, profile, told.end_ms - 1, days, Given()).figures}
+    except OutOfRange:
+        return
+    if "per_degree_day" in known and "base" in known:
+        per_day, base = (value_and_unit(known[key], system == "us") for key in ("per_degree_day", "base"))
+        why = f"below {base[0]} {base[1]}, {known['base'].note}, {known['per_degree_day'].note}"
+        yield Fact("Oil per degree day", " ".join(per_day), why)
+
+
+def _year_before(store: Store, profile: Profile, told: Season, system: System) -> Iterator[Fact]:
+    """The same days a year earlier, where most of them are stored."""
+    extent = store.extent(told.furnace)
+    if extent is None or extent[0] > told.start_ms - YEAR_MS + (told.end_ms - told.start_ms) // 10:
+        return
+    before = numbers(store, profile, told.start_ms - YEAR_MS, told.end_ms - YEAR_MS)
+    oil = "" if before.oil is None else f", {show(before.oil.litres, 'volume', system)} of oil"
+    calls = f"{before.calls.total} alarms that called"
+    yield Fact("The same days a year before", f"{before.hours:.0f} h of fire, {before.starts} starts{oil}", calls)
 
 
 def _heat(store: Store, profile: Profile, told: Season, heat_GJ: float, system: System) -> Iterator[Fact]:

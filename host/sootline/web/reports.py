@@ -23,6 +23,7 @@ TABLE_WORDS = {
     "events": "Firings, refills, warm-ups and steady stacks",
     "alarms": "Alarms with their numbers and who had them",
     "log": "What was done",
+    "messages": "What was said to whom, and whether it came",
     "oil": "Batches of used oil with their tests",
     "predictions": "What cleanings should bring, and brought",
     "commissioning": "Commissioning steps with their values",
