@@ -38,7 +38,7 @@ class Acts:
     now: Callable[[], int]
 
     def do(self, act: Acknowledge | Shelve | Log | Undo | Tell | Serve | Confirm | Try) -> bool:
-        """Do it; the answer for whoever waits."""
+        """Do it; the answer for whoever waits, who may have it already where the analysis takes its time after that."""
         if isinstance(act, Acknowledge | Shelve):
             return self._handle(act)
         if isinstance(act, Log):
@@ -77,6 +77,7 @@ class Acts:
         if not self.persist(lambda: self._write_log(act)):
             before = self.persist(lambda: self.store.logged(logged.id))
             return before is not None and before.same(logged)
+        act.done.set_result(True)
         self.record(self.watches.logged(logged.furnace, logged.entry))
         self.show([logged.furnace])
         return True
@@ -91,6 +92,7 @@ class Acts:
         if logged is None or not logged.may_undo(now_ms):
             return False
         self.persist(lambda: self._write_undo(act, now_ms))
+        act.done.set_result(True)
         self.record(self.watches.undone(logged.furnace, logged.entry))
         self.show([logged.furnace])
         return True

@@ -363,7 +363,9 @@ class Service:
             if isinstance(item, Reread):
                 self._reread(item)
             elif isinstance(item, Act):
-                item.done.set_result(self._acts.do(item))
+                answer = self._acts.do(item)
+                if not item.done.done():
+                    item.done.set_result(answer)
 
     def _take(self, deliveries: Sequence[Delivery]) -> None:
         if not deliveries:

@@ -1,5 +1,6 @@
 """The logbook on the page: what was done, the form to note it, undoing, photos, and what a page out of reach needs."""
 
+import asyncio
 import json
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -37,6 +38,7 @@ class Logbook:
         self._store = store
         self._renderer = renderer
         self._now = now
+        self._one_photo = asyncio.Semaphore(1)  # at a time: a picture takes many megabytes while it is drawn anew
 
     def page(self, request: Request) -> Response:
         """The form, and what was done."""
@@ -50,7 +52,7 @@ class Logbook:
         return self._renderer.page(
             request, "log.html",
             entries=sorted(book, key=lambda view: -view.at_ms)[:SHOWN],
-            saved=next((line.id for line in lines if line.id == saved), None),
+            saved=next((line.id for line in lines if line.id and line.id == saved), None),
             **self._form(request),
         )  # fmt: skip
 
@@ -71,7 +73,7 @@ class Logbook:
         try:
             form = await read_entry(request)
             line = logged(form, request, self._furnaces(), self._now(), self._renderer.system(request))
-            photo = await run_in_threadpool(photos.kept, form.photo) if form.photo is not None else None
+            photo = await self._photo(form.photo)
             kept = await run_in_threadpool(self._live.log, line, photo)
         except (FormError, photos.NotAPhoto) as error:
             return self._refuse(request, str(error), 403 if isinstance(error, OldForm) else 400, scripted)
@@ -82,6 +84,12 @@ class Logbook:
         where = f"/log?furnace={quote(line.furnace)}&saved={quote(line.id)}"
         answer = _json({"kept": where}) if scripted else RedirectResponse(where, 303)
         return answer if person_of(request).known else remember(request, answer, line.by)
+
+    async def _photo(self, data: bytes | None) -> bytes | None:
+        if data is None:
+            return None
+        async with self._one_photo:
+            return await run_in_threadpool(photos.kept, data)
 
     async def undo(self, request: Request) -> Response:
         """Somebody takes back a line."""

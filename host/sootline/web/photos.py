@@ -8,9 +8,8 @@ from PIL import Image, ImageOps
 from sootline.errors import UserError
 
 MOST_BYTES = 12 * 1024 * 1024
-MOST_PIXELS = 60_000_000  # of the picture sent; a phone of today takes 50 million
+MOST_PIXELS = {"JPEG": 60_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}  # a JPEG need not be read in full
 SIDE = 1600  # of the picture kept [pixels]
-FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 class NotAPhoto(UserError):
@@ -22,8 +21,8 @@ def kept(data: bytes) -> bytes:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
-                if picture.width * picture.height > MOST_PIXELS:
+            with Image.open(io.BytesIO(data), formats=tuple(MOST_PIXELS)) as picture:
+                if picture.width * picture.height > MOST_PIXELS[picture.format or "PNG"]:
                     raise NotAPhoto("The photo has too many pixels. Take it again at a smaller size.")
                 picture.draft("RGB", (SIDE, SIDE))  # a JPEG is read at a fraction of its size where that will do
                 upright = ImageOps.exif_transpose(picture).convert("RGB")
