@@ -135,6 +135,21 @@
     stream = new EventSource(source);
     stream.addEventListener("parts", heard);
     stream.addEventListener("beat", heard);
+    stream.addEventListener("error", function () { setTimeout(look, 3000); });
+  }
+
+  /* A browser tries again by itself when the host is away, but not after an answer that is no stream: from a proxy
+     whose host is away, or because this person may not look any more. Then ask which. */
+  function look() {
+    if (!stream || stream.readyState !== 2) { return; }
+    var ask = new XMLHttpRequest();
+    ask.open("HEAD", source);
+    ask.onloadend = function () {
+      if (ask.status === 401 || ask.status === 403 || ask.status === 404) { location.reload(); }
+      else if (ask.status === 200) { listen(); }
+      else { setTimeout(look, 3000); }
+    };
+    ask.send();
   }
 
   if (source && window.EventSource) {

@@ -80,8 +80,8 @@ def staffed(folder: Path) -> Iterator[Staffed]:
 
 
 @contextmanager
-def served(app: Starlette, **options: Any) -> Iterator[Server]:
-    server = Server(app, port=0, **options)
+def served(app: Starlette, port: int = 0, **options: Any) -> Iterator[Server]:
+    server = Server(app, port=port, **options)
     server.start()
     try:
         yield server

@@ -117,6 +117,8 @@ class Pages:
         furnace = request.query_params.get("furnace")
         if furnace is not None and all(now.furnace != furnace for now in self._live.furnaces()):
             return self._renderer.not_found(request)
+        if request.method == "HEAD":  # a page asks whether it may listen
+            return Response(media_type="text/event-stream")
         messages = self._feed.messages(self._renderer.system(request), furnace, person_of(request).by_link)
         return StreamingResponse(
             while_allowed(request, messages),
