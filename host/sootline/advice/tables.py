@@ -130,8 +130,10 @@ def log(ask: Ask) -> Table:
     given = profiles.load_folder(ask.folder / "profiles")
     rows = []
     for name in ask.furnaces:
-        lines = [_logged(logged) for logged in ask.store.logbook(name)]
-        lines += [_entry(name, entry) for entry in (given[name].log if name in given else ())]
+        book = ask.store.logbook(name)
+        kept = {logged.entry for logged in book}
+        lines = [_logged(logged) for logged in book]
+        lines += [_entry(name, entry) for entry in (given[name].log if name in given else ()) if entry not in kept]
         rows += sorted(lines, key=lambda row: (row["at"], row["kind"]))
     within = [row for row in rows if ask.start_ms <= row["at"] < ask.end_ms]
     return Table(schema, [pa.Table.from_pylist(within, schema=schema)])
