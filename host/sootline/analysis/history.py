@@ -111,7 +111,9 @@ class Column:
         return math.fsum(x) / len(x) if len(x) else None
 
     def __getstate__(self) -> tuple[Times, Floats]:
-        return self.t.copy(), self.x.copy()
+        """Without what the next block drops anyway."""
+        first = self._after(self.last_ms - KEEP_MS - 1) if self._end > self._start else self._start
+        return self._t[first : self._end].copy(), self._x[first : self._end].copy()
 
     def __setstate__(self, state: tuple[Times, Floats]) -> None:
         self._keep(*state, len(state[0]))

@@ -3,6 +3,8 @@
 import statistics
 from collections import deque
 
+import numpy as np
+
 MAD_TO_SD = 1.4826  # of a normal distribution
 
 
@@ -16,12 +18,18 @@ class Usual:
         self.values: deque[float] = deque(maxlen=keep)
         self.count = 0
         self._odd: deque[float] = deque(maxlen=10)
-        self._median: float | None = None  # both None where they must be worked out anew
+        self._forget()
+
+    def _forget(self) -> None:
+        """What was worked out from the values must be worked out anew."""
+        self._median: float | None = None
         self._highest: float | None = None
+        self._nearly_highest: float | None = None
+        self._sd: float | None = None
 
     def add(self, value: float) -> None:
         self.values.append(value)
-        self._median = self._highest = None
+        self._forget()
         self.count += 1
 
     def add_normal(self, value: float, low: float = 0.6, high: float = 1.6) -> None:
@@ -38,7 +46,7 @@ class Usual:
         if len(self._odd) == self._odd.maxlen:
             self.values = deque(self._odd, maxlen=self.values.maxlen)
             self._odd.clear()
-            self._median = self._highest = None
+            self._forget()
 
     @property
     def median(self) -> float | None:
@@ -53,10 +61,16 @@ class Usual:
         return self._highest
 
     @property
+    def nearly_highest(self) -> float | None:
+        """What 95 % of the values do not exceed."""
+        if self._nearly_highest is None and self.values:
+            self._nearly_highest = float(np.quantile(self.values, 0.95))
+        return self._nearly_highest
+
+    @property
     def sd(self) -> float | None:
         """Robust standard deviation (1.4826 x median absolute deviation), None below 3 values."""
-        if len(self.values) < 3:
-            return None
-        middle = self.median
-        assert middle is not None
-        return MAD_TO_SD * statistics.median(abs(value - middle) for value in self.values)
+        if self._sd is None and len(self.values) >= 3:
+            middle = statistics.median(self.values)
+            self._sd = MAD_TO_SD * statistics.median(abs(value - middle) for value in self.values)
+        return self._sd

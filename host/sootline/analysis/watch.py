@@ -5,6 +5,7 @@ than what has been worked through rewinds the engine to a saved state before it 
 """
 
 import pickle
+import zlib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -221,7 +222,8 @@ class Watch:
         now_ms = self._engine.fed_to_ms
         if self._saves and now_ms - self._saves[-1][0] < HOUR_MS:
             return
-        self._saves.append((now_ms, pickle.dumps(self._engine, pickle.HIGHEST_PROTOCOL)))
+        # readings hardly change from one to the next, and a furnace keeps a hundred states
+        self._saves.append((now_ms, zlib.compress(pickle.dumps(self._engine, pickle.HIGHEST_PROTOCOL), 1)))
         kept: list[tuple[int, bytes]] = []
         for saved in self._saves:
             age_ms, step_ms = now_ms - saved[0], saved[0] - kept[-1][0] if kept else 2**62
@@ -235,7 +237,7 @@ class Watch:
             self._saves.pop()
         if self._saves:
             start_ms = self._saves[-1][0] + 1
-            self._engine = pickle.loads(self._saves[-1][1])
+            self._engine = pickle.loads(zlib.decompress(self._saves[-1][1]))
             self._engine.adopt(self.profile, self.sampling)
         else:
             self._engine = Engine(self.profile, self.settings, self.sampling)

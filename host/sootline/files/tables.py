@@ -4,6 +4,7 @@ Optional columns: `<channel>_fault` (the kind of fault, or empty) and `furnace`.
 A number outside its channel's plausible range becomes a range fault, as it does in a pack.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -191,11 +192,10 @@ def _times_ms(batch: pa.RecordBatch, path: Path) -> Times:
     if column.null_count:
         raise UserError(f"{path}: {column.null_count} rows have no time; fill them in or leave the rows out")
     if pa.types.is_timestamp(column.type):
-        micro: Times = np.asarray(column.cast(pa.timestamp("us", column.type.tz), safe=False).cast(pa.int64()))
-        return (micro + 500) // 1000
+        micro = column.cast(pa.timestamp("us", column.type.tz), safe=False).cast(pa.int64())
+        return (_numbers(micro, np.dtype(np.int64)) + 500) // 1000
     if pa.types.is_floating(column.type) or pa.types.is_integer(column.type):
-        seconds: Floats = np.asarray(column.cast(pa.float64()))
-        return np.rint(seconds * 1000).astype(np.int64)
+        return np.rint(_floats(column) * 1000).astype(np.int64)
     raise UserError(f"{path}: 'time' must be timestamps in UTC or Unix seconds, not {column.type}")
 
 
@@ -236,7 +236,15 @@ def _to_rows(batch: pa.RecordBatch, t_ms: Times) -> Rows:
 def _floats(column: pa.Array) -> Floats:
     if pa.types.is_boolean(column.type):
         column = column.cast(pa.uint8())
-    return np.asarray(column.cast(pa.float64()).to_numpy(zero_copy_only=False))
+    column = column.cast(pa.float64())
+    return _numbers(column.fill_null(math.nan) if column.null_count else column, np.dtype(np.float64))
+
+
+def _numbers(column: pa.Array, kind: np.dtype[Any]) -> NDArray[Any]:
+    """A column without nulls, as it lies in memory; pyarrow's own way would load pandas for it."""
+    if not len(column):
+        return np.empty(0, kind)
+    return np.frombuffer(column.buffers()[1], kind)[column.offset : column.offset + len(column)]
 
 
 def _absurd(name: str, reading: Floats) -> Mask:

@@ -63,7 +63,7 @@ class Refills:
         resolution_s, usual = self.pump.resolution_s, self.usual_on_s
         if resolution_s <= 1.0 or usual.count < 5:
             return 0.0
-        return float(np.quantile(usual.values, 0.95)) + resolution_s / 2
+        return (usual.nearly_highest or 0.0) + resolution_s / 2
 
     def burned_since_last_s(self) -> float | None:
         """Burning time since the last refill [s]; None before the first, or where the fire was out of sight since."""
