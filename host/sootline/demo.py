@@ -24,14 +24,18 @@ from sootline.advice.burned import burned, opened
 from sootline.advice.cleaning import draw
 from sootline.advice.limits import Given
 from sootline.bench import Bench, Board
+from sootline.courier.around import OutlooksThen
+from sootline.courier.inbox import Inbox
 from sootline.errors import OutOfRange, UserError
-from sootline.files import commissioning
+from sootline.files import commissioning, contacts, profiles
 from sootline.heat.conversions import POUND_KG
+from sootline.messages.rehearse import rehearse
 from sootline.series import Rows
 from sootline.sim.bookkeeping import BATCHES, MONDAY, commissioned
 from sootline.sim.furnace import Furnace
 from sootline.sim.scenarios import FURNACES, Story, live_actions, live_faults, live_model, story
 from sootline.sim.weather import DAY_MS
+from sootline.store import Store
 from sootline.wire import encode, topics
 from sootline.wire.message import Message
 
@@ -40,6 +44,7 @@ SAMPLES, SPAN_MS = 3, 20_000  # a pack of the past
 RESEND_MS = 50  # between buffered packs after an outage
 WILL_AFTER_MS = 45_000  # the broker gives a silent board up after 1.5 x its keep-alive
 BATCH_MS = 8 * 3_600_000
+TAKEN_AFTER_MS = 7 * 60_000  # so soon Maud has an alarm she was told of
 PREDICTED_BEFORE_MS = 3 * 3_600_000  # a cleaning
 ASH_WEIGHED_KG = 4.1 * POUND_KG  # as the log of the story says
 
@@ -115,6 +120,47 @@ def prove_cleanings(folder: Path, stories: Mapping[str, Story]) -> None:
     for furnace in stories:
         with suppress(UserError, OutOfRange), opened(folder, furnace) as (store, profile, now_ms):
             proof.prove(store, profile, now_ms, folder, ASH_WEIGHED_KG)
+
+
+def write_contacts(folder: Path, inbox: Inbox, page: str) -> None:
+    """Maud is told first, Jory of what is critical and nobody has taken. Nothing leaves this machine."""
+    path = folder / contacts.NAME
+    path.unlink(missing_ok=True)
+    maud, jory = (json.dumps([inbox.way(name)]) for name in ("Maud", "Jory"))
+    text = f"""page = {json.dumps(page)}
+[[contact]]
+name = "Maud"
+ways = {maud}
+units = "us"
+[[contact]]
+name = "Jory"
+ways = {jory}
+turn = 2
+form = "short"
+daily = ""
+"""
+    contacts.write(path, text)
+
+
+def tell_the_past(store: Store, folder: Path, inbox: Inbox, now_ms: int) -> None:
+    """What would have been said in the weeks before, had the host been there: into its log and the file of messages."""
+    known = profiles.load_folder(folder / "profiles")
+    alarms = store.alarms()
+    said = rehearse(
+        contacts.load(folder / contacts.NAME),
+        alarms,
+        min((alarm.raised_ms for alarm in alarms), default=now_ms),
+        now_ms,
+        outlooks=lambda t_ms: OutlooksThen(store, lambda name: known.get(name) or profiles.default(name), t_ms),
+        taken_after_ms=TAKEN_AFTER_MS,
+    )
+    with store.batch() as batch:
+        batch.messages(said)
+        for one in said:
+            if one.code is not None:
+                batch.confirm(one.contact, one.code, one.contact, one.made_ms + TAKEN_AFTER_MS)
+    for one in said:
+        inbox.write(one.contact, one.title, one.body, datetime.fromtimestamp(one.made_ms / 1000))
 
 
 # history

@@ -1,13 +1,20 @@
 """Who is told of what and when: check the contacts, send them a test."""
 
 import argparse
+import time
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
+from sootline.advice.burned import store_of
 from sootline.courier import ways
+from sootline.courier.around import OutlooksThen
 from sootline.errors import UserError
-from sootline.files import contacts
+from sootline.files import contacts, profiles
 from sootline.messages.contacts import Contacts, plan
+from sootline.messages.digest import DAY_MS
+from sootline.messages.hours import quiet_until_ms
+from sootline.messages.rehearse import rehearse
 
 TITLE = "sootline test"
 BODY = "Nothing is wrong; somebody tests from the command line whether messages reach you."
@@ -21,6 +28,8 @@ def main(argv: Sequence[str]) -> int:
     parts.add_parser("check", help="say who is told what and when, or what is wrong with the file")
     test = parts.add_parser("test", help="send a test now, beside a running host or without one")
     test.add_argument("name", nargs="?", help="of one contact (default: all)")
+    past = parts.add_parser("rehearse", help="list what would have been said of the alarms that are kept")
+    past.add_argument("--days", type=float, default=28.0, metavar="DAYS", help="of the past (default: %(default)g)")
     options = parser.parse_args(argv)
     path = options.data / contacts.NAME
     if options.part == "example":
@@ -30,7 +39,32 @@ def main(argv: Sequence[str]) -> int:
     people = contacts.load(path)
     if not people.people and people.heartbeat is None:
         raise UserError(f"{path}: nobody is told of anything; begin with: sootline contacts example")
+    if options.part == "rehearse":
+        return _rehearse(people, options.data, options.days)
     return _check(people) if options.part == "check" else _test(people, options.name)
+
+
+def _rehearse(people: Contacts, folder: Path, days: float) -> int:
+    now_ms = time.time_ns() // 1_000_000
+    known = profiles.load_folder(folder / "profiles")
+    with store_of(folder) as store:
+        said = rehearse(
+            people,
+            store.alarms(since_ms=now_ms - round(days * DAY_MS)),
+            now_ms - round(days * DAY_MS),
+            now_ms,
+            outlooks=lambda t_ms: OutlooksThen(store, lambda name: known.get(name) or profiles.default(name), t_ms),
+        )
+    for one in said:
+        when = datetime.fromtimestamp(one.made_ms / 1000)
+        print(f"{when:%a %d %b %H:%M}  {one.contact:<12} {one.what:<7} {one.title}")
+    woken = sum(
+        quiet_until_ms(one.made_ms, person.quiet, None) is not None
+        for one in said
+        if one.key is not None and (person := people.person(one.contact)) is not None
+    )
+    print(f"{len(said)} messages in {days:g} days, {woken} of them in quiet hours")
+    return 0
 
 
 def _check(people: Contacts) -> int:

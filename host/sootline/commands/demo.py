@@ -16,6 +16,7 @@ from pathlib import Path
 
 from sootline import broker, demo
 from sootline.alarms import Alarm
+from sootline.courier.inbox import Inbox
 from sootline.service import Options, Service, now_ms, only_one
 from sootline.sim import scenarios
 from sootline.sim.scenarios import FURNACES
@@ -28,6 +29,7 @@ carriage-shop. Four weeks of history come first, through the same door as any bo
 _LOOK = """\
   pages   {url}
   boards  {boards}
+  told    Maud and Jory, by a receiver on this machine only; what they got is in {messages}
   watch   within {stall:.0f} minutes of firing the engine shed's refill pump runs into its limiter and brings no oil:
           the alarm is on the page within seconds, with what to do first and how long the fire will last.
           Press Enter to mend the leak and push the refill reset; else it is done {mended:.0f} minutes later.
@@ -62,6 +64,9 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
     demo.write_profiles(options.data / "profiles", stories)
     demo.write_books(options.data, stories, now)
     with ExitStack() as parts:
+        inbox = Inbox(options.data / "messages.txt", _told)
+        parts.callback(inbox.close)
+        demo.write_contacts(options.data, inbox, f"http://{options.web_host}:{options.web_port}")
         service = Service(options)
         parts.callback(service.stop)
         history = None
@@ -74,6 +79,8 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
         _await(service, history, stop)
         if stop.is_set():
             return
+        if history is not None:
+            demo.tell_the_past(service.store, options.data, inbox, now)
         _acknowledge_the_past(service, now)
         demo.prove_cleanings(options.data, stories)
         furnaces = []
@@ -81,11 +88,15 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
             live = demo.LiveFurnace(furnace, now_ms(), service.address.port, options.data / "boards" / furnace)
             parts.callback(live.close)
             furnaces.append(live)
-        print(_look(service, furnaces), flush=True)
+        print(_look(service, furnaces, inbox.file), flush=True)
         _narrate(service, furnaces[0], stop)
 
 
-def _look(service: Service, furnaces: Sequence[demo.LiveFurnace]) -> str:
+def _told(name: str, title: str) -> None:
+    print(f"{time.strftime('%H:%M:%S')}  message to {name}: {title}", flush=True)
+
+
+def _look(service: Service, furnaces: Sequence[demo.LiveFurnace], messages: Path) -> str:
     boards = ", ".join(
         f"{live.board.furnace} in {'micropython' if live.board.on_micropython else 'CPython'} process {live.board.pid}"
         for live in furnaces
@@ -95,6 +106,7 @@ def _look(service: Service, furnaces: Sequence[demo.LiveFurnace]) -> str:
     return _LOOK.format(
         url=service.web.url,
         boards=boards,
+        messages=messages,
         stall=scenarios.STALL_AFTER_MS / 60_000,
         mended=scenarios.REPAIRED_AFTER_STALL_MS / 60_000,
     )

@@ -1,6 +1,6 @@
 """What the courier is told of the furnaces: the cold at each, and a week of each in a few lines."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -34,6 +34,36 @@ def outlooks(furnaces: Iterable[FurnaceNow], profile_of: Callable[[str], Profile
             furnace.freeze_at_ms,
         )
     return made
+
+
+class OutlooksThen(Mapping[str, Outlook]):
+    """The cold at each furnace at a moment of the past, read from the store when it is asked for."""
+
+    def __init__(self, store: Store, profile_of: Callable[[str], Profile], t_ms: int) -> None:
+        self._store = store
+        self._profile_of = profile_of
+        self._t_ms = t_ms
+
+    def __getitem__(self, furnace: str) -> Outlook:
+        limit = self._profile_of(furnace).room.freeze_C
+        outdoors = [t for name in self if (t := self._mean(name, "outdoor")) is not None]
+        outdoor = self._mean(furnace, "outdoor")
+        return Outlook(
+            self._mean(furnace, "room"),
+            min(outdoors, default=None) if outdoor is None else outdoor,
+            FREEZE_C if limit is None else limit,
+        )
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._store.furnaces())
+
+    def __len__(self) -> int:
+        return len(self._store.furnaces())
+
+    def _mean(self, furnace: str, channel: str) -> float | None:
+        values = self._store.read(furnace, self._t_ms - FRESH_MS, self._t_ms, [channel]).values.get(channel)
+        given = [] if values is None else [float(value) for value in values if value == value]  # NaN is no reading
+        return sum(given) / len(given) if given else None
 
 
 def _fresh(furnace: FurnaceNow, channel: str, now_ms: int) -> float | None:
