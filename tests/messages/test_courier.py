@@ -264,6 +264,22 @@ def test_the_daily_digest_has_what_was_found_late_and_says_so(house: Build, ring
     assert len(ring.got) == 1  # a day without news has no digest
 
 
+def test_a_digest_that_would_tell_nothing_new_is_not_sent(house: Build, ring: Hook) -> None:
+    shop = house(maud(ring.way, daily="07:00"))
+    with shop.store.batch() as batch:
+        batch.alarms(put=[LOST])
+    shop.look(NOON + MINUTE_MS, LOST)
+    assert len(ring.got) == 1
+    with shop.store.batch() as batch:
+        batch.alarms(put=[taken(LOST, "Jory")])
+    shop.look(at("2026-01-10 07:00"), taken(LOST, "Jory"))
+    assert len(ring.got) == 1  # told by itself, and somebody has it
+    with shop.store.batch() as batch:
+        batch.alarms(put=[LOST])
+    shop.look(at("2026-01-11 07:00"), LOST)
+    assert "Still standing" in ring.got[-1]["message"]  # nobody has it
+
+
 SUNDAY = at("2026-01-11 18:00")
 
 

@@ -50,7 +50,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Workshop, S
     shop = Workshop(tmp_path_factory.mktemp("told"))
     write(shop.folder / NAME, CONTACTS)
     with shop.store.batch() as batch:
-        batch.alarms(put=[STALL])
+        batch.alarms(put=[STALL, alarm("air-pressure", priority="medium", minutes_ago=200)])
         batch.messages([
             TOLD, replace(TOLD, way=1), STUCK, NOTE,
             replace(TOLD, id="2ABCDEF", state="overtaken"), replace(TOLD, id="3ABCDEF", state="failed", error="gone"),
@@ -78,7 +78,7 @@ def test_it_shows_who_is_told_what_was_said_and_no_address(page: httpx.Client) -
         "ENGINE SHED: Refill stalled 14:52", "Alarm, way 2 to Maud", "(3 min late) after 3 tries",
         "Not through yet after 3 tries, again at 15:01: error=503", "Not sent: no longer so", "Given up",
         "Nobody has said that the test of Thu 09:00 came", "critical, when nobody of turn 1 has it",
-        "mailto, json", "The next daily digest, Sat 07:00", "1 new alarm", "No watcher outside hears from this host",
+        "mailto, json", "The next daily digest, Sat 07:00", "2 new alarms", "(not told by itself)", "No watcher outside hears from this host",
     ):  # fmt: skip
         assert words in text, words
     assert "pa55word" not in text and "tok3n" not in text and "mail.example" not in text

@@ -55,11 +55,12 @@ def next_weekly_ms(contact: Contact, now_ms: int, zone: tzinfo | None) -> int | 
 
 
 def daily(contact: Contact, due_ms: int, past: Past, zone: tzinfo | None) -> Message | None:
-    """The digest of the day before due_ms; None when there is nothing to tell."""
+    """The digest of the day before due_ms; None when it would tell nothing that the contact does not know."""
     new, still = _day(contact, due_ms, past)
-    if not new and not still:
+    told = [_told(contact, alarm, past) for alarm in new]
+    if not any(told) and not any(alarm.acknowledged is None for alarm in still):
         return None
-    lines = [f"{_line(alarm, due_ms, zone)}{_told(contact, alarm, past)}" for alarm in new]
+    lines = [f"{_line(alarm, due_ms, zone)}{how}" for alarm, how in zip(new, told, strict=True)]
     if still:
         lines += ["Still standing:", *(_line(alarm, due_ms, zone) for alarm in still)]
     count = f"{len(new)} new alarm{'s' if len(new) != 1 else ''}"
