@@ -78,7 +78,8 @@ def test_it_shows_who_is_told_what_was_said_and_no_address(page: httpx.Client) -
         "ENGINE SHED: Refill stalled 14:52", "Alarm, way 2 to Maud", "(3 min late) after 3 tries",
         "Not through yet after 3 tries, again at 15:01: error=503", "Not sent: no longer so", "Given up",
         "Nobody has said that the test of Thu 09:00 came", "critical, when nobody of turn 1 has it",
-        "mailto, json", "The next daily digest, Sat 07:00", "2 new alarms", "(not told by itself)", "No watcher outside hears from this host",
+        "mailto, json", "The next daily digest, Sat 07:00", "2 new alarms",
+        "(not told by itself)", "No watcher outside hears from this host",
     ):  # fmt: skip
         assert words in text, words
     assert "pa55word" not in text and "tok3n" not in text and "mail.example" not in text
