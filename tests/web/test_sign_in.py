@@ -220,7 +220,7 @@ def test_a_certificate_that_cannot_be_used_is_one_clear_line(staff: Staffed, tls
         Tls(tls.key, tls.certificate),
     ):
         app = staff.build()
-        with pytest.raises(UserError, match=r"certificate and key cannot be used .* openssl req") as told:
+        with pytest.raises(UserError, match=r"cannot be used as certificate and key .* openssl req") as told:
             Server(app, port=0, tls=wrong).start()
         assert "\n" not in str(told.value)
         app.state.release()

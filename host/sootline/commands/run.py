@@ -26,7 +26,10 @@ def main(argv: Sequence[str]) -> int:
     service.start()
     print(f"pages at {service.web.url}   boards connect to {service.address}   Ctrl-C stops", flush=True)
     if options.tls is None and not options.proxies and not is_loopback(options.web_host):
-        print(f"note: passwords cross the network unencrypted; {HOW_TO_CERTIFY}", flush=True)
+        print(
+            f"note: passwords cross the network unencrypted without --certificate and --key; {HOW_TO_CERTIFY}",
+            flush=True,
+        )
     try:
         while not stop.wait(0.5):
             service.check()

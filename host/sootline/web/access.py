@@ -81,8 +81,6 @@ MENU = (
     ("/", "Furnaces"),
     ("/alarms", "Alarms"),
     ("/log", "Log"),
-    ("/oil", "Oil"),
-    ("/reports", "Reports"),
     ("/messages", "Messages"),
     ("/settings", "Settings"),
 )

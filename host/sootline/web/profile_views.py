@@ -107,8 +107,8 @@ def _view(
         shown=f"{shown} {unit}".strip() if shown else "",
         source=source,
         line=lines.get(field.key),
-        low=text_of(field, low, system),
-        high=text_of(field, high, system),
+        low=_bound(field, low, system),
+        high=_bound(field, high, system),
     )
 
 
@@ -176,6 +176,15 @@ def text_of(field: Field, value: Value, system: System) -> str:
     return f"{number:.0f}" if abs(number) >= 1e4 else f"{number:.5g}"
 
 
+def _bound(field: Field, value: float | None, system: System) -> str:
+    """An end of the range, as exact as anybody needs it."""
+    if value is None:
+        return ""
+    scale, offset = _scale(field, system)
+    number = value * scale + offset
+    return f"{number:,.0f}" if abs(number) >= 100 else f"{number:.3g}"
+
+
 def changes(form: Mapping[str, str], profile: Profile, system: System) -> dict[str, Value]:
     """What a sent form changes, by key [units of the file]. Raises FormError.
 
@@ -211,7 +220,7 @@ def _parse(field: Field, text: str, system: System) -> Value:
     low, high = bounds(field)
     assert low is not None and high is not None
     if not low * (1 - 1e-9) - 1e-9 <= value <= high * (1 + 1e-9) + 1e-9:
-        ends = f"{text_of(field, low, system)} and {text_of(field, high, system)} {unit_words(field, system)}"
+        ends = f"{_bound(field, low, system)} and {_bound(field, high, system)} {unit_words(field, system)}".strip()
         raise FormError(f"{field.label}: it must lie between {ends}.")
     return min(max(float(f"{value:.6g}"), low), high)
 

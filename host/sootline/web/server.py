@@ -99,7 +99,8 @@ class Server:
             self._config.load()
         except (OSError, ValueError) as error:  # ssl.SSLError is an OSError
             why = error.strerror or str(error) if isinstance(error, OSError) else str(error)
-            raise UserError(f"certificate and key cannot be used ({why}); {HOW_TO_CERTIFY}") from None
+            files = f"{self._tls.certificate} and {self._tls.key}" if self._tls else "certificate and key"
+            raise UserError(f"{files} cannot be used as certificate and key ({why}); {HOW_TO_CERTIFY}") from None
 
     def _run(self, listener: socket.socket) -> None:
         asyncio.run(self._server.serve(sockets=[listener]))
