@@ -3,12 +3,13 @@
 import json
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from sootline.advice import ledger
 from sootline.commands import batch, cleaning, stock
@@ -47,6 +48,20 @@ def client(server: Server) -> Iterator[httpx.Client]:
         yield made
 
 
+@contextmanager
+def served(folder: Path, now_ms: int) -> Iterator[httpx.Client]:
+    """A visitor of pages of their own on a folder."""
+    live = StagedLive()
+    live.put(furnace_now())
+    server = Server(build(live, folder, now=lambda: now_ms), port=0)
+    server.start()
+    try:
+        with visitor(server) as made:
+            yield made
+    finally:
+        server.stop()
+
+
 def post(client: httpx.Client, path: str, **form: str) -> httpx.Response:
     token = re.search(r'name="token" value="([^"]+)"', client.get(path).text)
     assert token is not None
@@ -76,6 +91,16 @@ def test_the_latest_firing_is_laid_over_the_first_clean_one(client: httpx.Client
     assert link is not None and int(link[3]) == START_MS and int(link[2]) > NOW_MS - 2 * DAY_MS
     firings = client.get(link[1].replace("&amp;", "&")).text
     assert f'value="{START_MS}" selected' in firings and f'value="{link[2]}" selected' in firings
+
+
+def test_the_furnaces_page_tells_what_comes_next(client: httpx.Client) -> None:
+    page = client.get("/furnace/engine-shed/cleaning").text
+    headline = re.search(r'class="headline">([^<]+)<', page)
+    told = client.get("/furnace/engine-shed/next").text
+    assert headline is not None and f"{headline[1]}." in told and "days left, empty about" in told
+    nothing = client.get("/furnace/carriage-shop/next")
+    assert nothing.status_code == 200 and "When to clean" in nothing.text and "left" not in nothing.text
+    assert client.get("/furnace/barn/next").status_code == 404
 
 
 def test_what_only_the_owner_knows_moves_the_date(client: httpx.Client) -> None:
@@ -120,45 +145,31 @@ def test_without_data_there_is_no_advice(client: httpx.Client) -> None:
 def test_while_learning_there_is_no_date(tmp_path: Path) -> None:
     young = Past(tmp_path)
     young.burn(4)
-    live = StagedLive()
-    live.put(furnace_now())
-    server = Server(build(live, tmp_path, now=lambda: START_MS + 4 * DAY_MS), port=0)
-    server.start()
-    try:
-        with visitor(server) as client:
-            page = client.get("/furnace/engine-shed/cleaning").text
-            assert "learning the clean stack, 16 of 30 firings and 3 of 7 days" in page
-            assert "Between" not in page and "Write down" not in page
-            assert post(client, "/furnace/engine-shed/cleaning", act="predict").status_code == 400
-            assert not ledger.path_of(tmp_path, "engine-shed").exists()
-    finally:
-        server.stop()
+    with served(tmp_path, START_MS + 4 * DAY_MS) as client:
+        page = client.get("/furnace/engine-shed/cleaning").text
+        assert "learning the clean stack, 16 of 30 firings and 3 of 7 days" in page
+        assert "Between" not in page and "Write down" not in page
+        assert post(client, "/furnace/engine-shed/cleaning", act="predict").status_code == 400
+        assert not ledger.path_of(tmp_path, "engine-shed").exists()
 
 
 def test_prediction_before_and_proof_after(tmp_path: Path) -> None:
     own = Past(tmp_path)
     own.burn(38)
-    live = StagedLive()
-    live.put(furnace_now())
-    server = Server(build(live, tmp_path, now=lambda: START_MS + 50 * DAY_MS), port=0)
-    server.start()
     path = "/furnace/engine-shed/cleaning"
-    try:
-        with visitor(server) as client:
-            assert "Written down." in post(client, path, act="predict").text
-            again = post(client, path, act="predict")
-            assert again.status_code == 400 and "stand until the cleaning" in again.text and "--" not in again.text
-            own.log("cleaning")
-            own.burn(1)
-            early = post(client, path, act="prove")
-            assert early.status_code == 400 and "5 steady firings" in early.text
-            own.burn(7)
-            page = client.get(path).text
-            assert "Compare with what was written down" in page and "not compared yet" in page
-            proved = post(client, path, act="prove", ash="1.0").text
-            assert "Compared." in proved and "1 of 1 predictions were hits" in proved and ">hit</td>" in proved
-    finally:
-        server.stop()
+    with served(tmp_path, START_MS + 50 * DAY_MS) as client:
+        assert "Written down." in post(client, path, act="predict").text
+        again = post(client, path, act="predict")
+        assert again.status_code == 400 and "stand until the cleaning" in again.text and "--" not in again.text
+        own.log("cleaning")
+        own.burn(1)
+        early = post(client, path, act="prove")
+        assert early.status_code == 400 and "5 steady firings" in early.text
+        own.burn(7)
+        page = client.get(path).text
+        assert "Compare with what was written down" in page and "not compared yet" in page
+        proved = post(client, path, act="prove", ash="1.0").text
+        assert "Compared." in proved and "1 of 1 predictions were hits" in proved and ">hit</td>" in proved
     (row,) = ledger.load(ledger.path_of(tmp_path, "engine-shed")).rows
     assert row.outcome is not None and row.outcome.ash_kg == 1.0
 
@@ -200,16 +211,9 @@ def test_a_changed_ledger_is_told_and_hides_nothing_else(tmp_path: Path) -> None
     file = ledger.path_of(tmp_path, "engine-shed")
     file.parent.mkdir()
     file.write_text("{}\n")
-    live = StagedLive()
-    live.put(furnace_now())
-    server = Server(build(live, tmp_path, now=lambda: START_MS + 10 * DAY_MS), port=0)
-    server.start()
-    try:
-        with visitor(server) as client:
-            answer = client.get("/furnace/engine-shed/cleaning")
-            assert answer.status_code == 400 and "line 1 cannot be what was written" in answer.text
-    finally:
-        server.stop()
+    with served(tmp_path, START_MS + 10 * DAY_MS) as client:
+        answer = client.get("/furnace/engine-shed/cleaning")
+        assert answer.status_code == 400 and "line 1 cannot be what was written" in answer.text
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -234,6 +238,8 @@ def test_the_pages_in_a_browser(server: Server, browser: Browser, size: str) -> 
     assert "End of the season" in page.inner_text("main")
     page.get_by_text("Where these come from").click()
     assert "Source" not in page.inner_text(".sources") and "D1250" in page.inner_text(".sources")
+    page.goto(f"{server.url}furnace/engine-shed")
+    expect(page.locator("[data-next]")).to_contain_text("days left")
     assert not errors
     page.close()
 
@@ -242,13 +248,6 @@ def test_a_profile_without_a_differential_is_told_what_to_set(tmp_path: Path) ->
     own = Past(tmp_path)
     own.burn(3)
     (tmp_path / "profiles" / "engine-shed.toml").write_text(PROFILE.replace("differential_l = 0.45", "limit_s = 20.0"))
-    live = StagedLive()
-    live.put(furnace_now())
-    server = Server(build(live, tmp_path, now=lambda: START_MS + 3 * DAY_MS), port=0)
-    server.start()
-    try:
-        with visitor(server) as client:
-            page = client.get("/furnace/engine-shed/oil")
-            assert page.status_code == 200 and "set refill.differential_l" in page.text
-    finally:
-        server.stop()
+    with served(tmp_path, START_MS + 3 * DAY_MS) as client:
+        page = client.get("/furnace/engine-shed/oil")
+        assert page.status_code == 200 and "set refill.differential_l" in page.text

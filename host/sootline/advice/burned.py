@@ -131,8 +131,13 @@ def opened(folder: Path, furnace: str) -> Iterator[tuple[Store, Profile, int]]:
         if extent is None:
             there = ", ".join(store.furnaces()) or "none"
             raise UserError(f"there is nothing of a furnace '{furnace}' in {folder}; there are {there}")
-        profile = profiles.load_folder(folder / "profiles").get(furnace) or profiles.default(furnace)
-        yield store, with_log(profile, store.log(furnace)), extent[1]
+        yield store, profile_of(store, furnace, folder / "profiles"), extent[1]
+
+
+def profile_of(store: Store, furnace: str, folder: Path) -> Profile:
+    """The furnace's profile in a folder of profiles, the default one where there is none, with its whole log."""
+    profile = profiles.load_folder(folder).get(furnace) or profiles.default(furnace)
+    return with_log(profile, store.log(furnace))
 
 
 def burned(store: Store, profile: Profile, now_ms: int, before_ms: int | None = None) -> Burned:
@@ -176,5 +181,6 @@ def oil_named(kind: str | None, folder: Path) -> tuple[Oil, str]:
 
 
 __all__ = [
-    "DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened", "store_of", "with_log",
+    "DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened", "profile_of", "store_of",
+    "with_log",
 ]  # fmt: skip

@@ -19,6 +19,7 @@ NEEDS: dict[str, Role] = {
     "GET /furnace/{furnace}": "viewer",
     "GET /furnace/{furnace}/sensors": "viewer",
     "GET /furnace/{furnace}/season": "viewer",
+    "GET /furnace/{furnace}/next": "viewer",
     "GET /furnace/{furnace}/cleaning": "viewer",
     "POST /furnace/{furnace}/cleaning": "helper",
     "GET /furnace/{furnace}/reports": "viewer",

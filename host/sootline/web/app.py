@@ -90,6 +90,7 @@ def build(
         Route("/furnace/{furnace}", pages.furnace),
         Route("/furnace/{furnace}/sensors", pages.sensors),
         Route("/furnace/{furnace}/season", pages.season),
+        Route("/furnace/{furnace}/next", decisions.next),
         Route("/furnace/{furnace}/cleaning", decisions.cleaning),
         Route("/furnace/{furnace}/cleaning", decisions.cleaning_send, methods=["POST"]),
         Route("/furnace/{furnace}/oil", decisions.oil),

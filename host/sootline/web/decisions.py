@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from sootline.advice import ledger, oil_log, proof
-from sootline.advice.burned import burned, with_log
+from sootline.advice.burned import burned, profile_of
 from sootline.advice.cleaning import CAUTION, Picture, draw
 from sootline.advice.limits import Given, day_given
 from sootline.advice.oil import CAUTION as OIL_CAUTION
@@ -19,12 +19,11 @@ from sootline.advice.rises import rises
 from sootline.advice.stock import Given as StockGiven
 from sootline.advice.stock import stock
 from sootline.errors import OutOfRange, UserError
-from sootline.files import profiles
 from sootline.heat.conversions import GALLON_L, POUND_KG, celsius_from_fahrenheit
 from sootline.heat.grades import GRADES
 from sootline.heat.used_oil import DEFERS, MAX_PPM, OilBatch, Source
 from sootline.papers.cleaning import CleaningView, cleaning_view
-from sootline.papers.oil import SOURCES, batch_views, blend_view, stock_view
+from sootline.papers.oil import SOURCES, StockView, batch_views, blend_view, stock_view
 from sootline.papers.words import plain
 from sootline.profile import Profile
 from sootline.store import Store
@@ -48,6 +47,23 @@ class Decisions:
         self._profile_folder = profile_folder
         self._now = now
         self._drawn: dict[tuple[str, Given], tuple[object, Picture]] = {}
+
+    def next(self, request: Request) -> Response:
+        """What comes next at a furnace, in a few words for its page: the cleaning, and how long the oil lasts."""
+        furnace = request.path_params["furnace"]
+        system = self._renderer.system(request)
+        if self._renderer.view(furnace, system) is None:
+            return self._renderer.not_found(request)
+        known = self._profile(furnace)
+        try:
+            told = self._told(furnace, Given(), system)
+            stock = None if known is None else self._stock(*known, StockGiven(), system)[0]
+        except (UserError, OutOfRange) as error:
+            return self._refused(request, error)
+        return self._renderer.page(
+            request, "_next.html", furnace=furnace,
+            cleaning_words=f"{told.headline}." if told else "", oil_words=f"{stock.headline}." if stock else "",
+        )  # fmt: skip
 
     # the heat exchanger
 
@@ -119,7 +135,8 @@ class Decisions:
         query = request.query_params
         try:
             known = self._profile(view.furnace)
-            told, why = None, "Nothing is stored of this furnace yet."
+            told: StockView | None = None
+            why = "Nothing is stored of this furnace yet."
             if known is not None:
                 told, why = self._stock(*known, _stock_given(request, system), system)
             logged = oil_log.load(oil_log.path_of(self._folder))
@@ -137,7 +154,7 @@ class Decisions:
             today=f"{datetime.fromtimestamp(self._now() / 1000):%Y-%m-%d}", said=query.get("said", ""),
         )  # fmt: skip
 
-    def _stock(self, profile: Profile, now_ms: int, given: StockGiven, system: System) -> tuple[object, str]:
+    def _stock(self, profile: Profile, now_ms: int, given: StockGiven, system: System) -> tuple[StockView | None, str]:
         if profile.refill.differential_l is None:
             return None, "Oil is counted in refills: set refill.differential_l in the profile, the litres of one."
         return stock_view(stock(self._store, profile, now_ms, STOCK_DAYS, given), system, None), ""
@@ -172,8 +189,7 @@ class Decisions:
         extent = self._store.extent(furnace)
         if extent is None:
             return None
-        given = profiles.load_folder(self._profile_folder).get(furnace) or profiles.default(furnace)
-        return with_log(given, self._store.log(furnace)), extent[1]
+        return profile_of(self._store, furnace, self._profile_folder), extent[1]
 
     def _known(self, furnace: str) -> tuple[Profile, int]:
         known = self._profile(furnace)

@@ -7,10 +7,9 @@ from pathlib import Path
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response, StreamingResponse
 
-from sootline.advice.burned import with_log
+from sootline.advice.burned import profile_of
 from sootline.advice.tables import TABLES, Ask
 from sootline.errors import OutOfRange, UserError
-from sootline.files import profiles
 from sootline.papers.making import KINDS, TITLES, make
 from sootline.papers.render import Paper, Press
 from sootline.profile import Profile
@@ -101,8 +100,7 @@ class Reports:
     def _profile(self, furnace: str) -> Profile | None:
         if furnace not in self._store.furnaces():
             return None
-        given = profiles.load_folder(self._profile_folder).get(furnace) or profiles.default(furnace)
-        return with_log(given, self._store.log(furnace))
+        return profile_of(self._store, furnace, self._profile_folder)
 
 
 def _kept(data: bytes, name: str, kind: str) -> Response:
