@@ -1,7 +1,5 @@
 """A board with an empty flash, real MicroPython on it, at the end of a cable: what the person has in hand at first."""
 
-import fcntl
-import os
 import subprocess
 import termios
 import threading
@@ -87,12 +85,11 @@ class UsbBoard:
         }
         console = self.cable.console
         self._process = subprocess.Popen(
-            [*interpreter(), "-X", "heapsize=384k", "-i", str(BOOT)],
+            ["setsid", "--ctty", *interpreter(), "-X", "heapsize=384k", "-i", str(BOOT)],
             env=environment,
             stdin=console,
             stdout=console,
             stderr=console,
-            preexec_fn=_own_terminal,
         )
         self.starts += 1
         self._off = False
@@ -128,11 +125,6 @@ class UsbBoard:
             self._raw_wanted = False
             self.cable.tell(b"\x01")
         return data
-
-
-def _own_terminal() -> None:
-    os.setsid()
-    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
 
 def look(folder: Path, script: str, timeout_s: float = 20) -> str:

@@ -13,13 +13,15 @@ from typing import Any
 
 import pytest
 
+from sootline.bench import FIRMWARE
 from sootline.errors import UserError
 from sootline.usb.console import BoardError, Console, open_console
 from sootline.usb.install import install
 from tests.usb.board import UsbBoard, look, wait_for
 
 LOADER = b"print('the loader')\n"
-# The rule of firmware/README.md, "Slots", read for itself: which slot is started, and is all of it there?
+# The rule of firmware/README.md, "Slots", read for itself: which slot is started, is all of it there, and does the
+# loader choose the same?
 STARTED = """
 import hashlib, json, binascii
 def there(path):
@@ -48,7 +50,10 @@ if there(slot + "/manifest"):
             assert len(data) == int(words[1]), line
             assert binascii.hexlify(hashlib.sha256(data).digest()).decode() == words[2], line
 print(slot, version, there("main.py"))
+chosen, _ = loader["choose"]()
+assert chosen == (slot if version != "none" else ""), chosen
 """
+LOOK = f"loader = {{'__name__': 'loader'}}\nexec({(FIRMWARE / 'main.py').read_text()!r}, loader)\n{STARTED}"
 
 
 @dataclass
@@ -112,7 +117,7 @@ def test_broken_off_at_every_piece(tmp_path: Path, first: bool) -> None:
             install(console, new, LOADER, quiet)
             pieces = count[0]
         board.cut()
-        assert look(tmp_path, STARTED).strip() == ("a 1.1.0 True" if first else "b 1.1.0 True")
+        assert look(tmp_path, LOOK).strip() == ("a 1.1.0 True" if first else "b 1.1.0 True")
         # Every third time the tool dies, else the board.
         ways = ("board", "board, in the middle", "tool")
         for at in range(1, pieces + 1, 2 if first else 1):
@@ -124,7 +129,7 @@ def test_broken_off_at_every_piece(tmp_path: Path, first: bool) -> None:
                     install(console, new, LOADER, quiet)
                     raise AssertionError("nothing was broken off")
             board.cut()
-            found = look(tmp_path, STARTED).strip()
+            found = look(tmp_path, LOOK).strip()
             seen.add(found)
             whole = [before, "a 1.1.0 False", "a 1.1.0 True"] if first else [before, "b 1.1.0 True"]
             assert found in whole, (at, pieces)
@@ -150,7 +155,7 @@ def test_going_on_after_a_break_sends_the_rest_only(tmp_path: Path) -> None:
             assert count[0] < 70
             assert console.read("slots.json") == b'{"active": "a", "trial": null, "tries": 0}'
         board.cut()
-        assert look(tmp_path, STARTED).strip() == "a 1.1.0 True"
+        assert look(tmp_path, LOOK).strip() == "a 1.1.0 True"
 
 
 def test_what_was_damaged_on_the_way_is_not_taken(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -107,7 +107,7 @@ def test_nothing_is_lost_or_doubled_whatever_happens(bench: Bench, cable: Cable,
     assert all(seqs == list(range(len(seqs))) for seqs in boots.values())
     with Store.open(data, read_only=True) as store:
         times = store.read("engine-shed", 0, 2**62).t_ms.tolist()
-        assert sum(store.set_aside_counts(furnace).get(NOISE, 0) for furnace in ("engine-shed", "")) >= 2
+        assert sum(store.set_aside_counts(furnace).get(NOISE, 0) for furnace in ("engine-shed", "")) >= 1
     assert len(times) == len(set(times)) >= sum(map(len, boots.values())) // 2
 
 
@@ -140,7 +140,8 @@ def test_the_line_on_the_pages_and_in_the_store(bench: Bench, cable: Cable, tmp_
             assert says[-1][1]["online"] and says[-1][1]["rssi"] is None
             eventually(lambda: service.store.announced("engine-shed")[-1][1].get("clock") == "synced")
             cable.noise(b"Traceback (most recent call last):\r\n\x1ehello 0 51c4eabe\n")
-            eventually(lambda: service.store.set_aside_counts("engine-shed").get(NOISE) == 2)
+            cable.noise(b"x" * 1000 + b"\r\n")
+            eventually(lambda: service.store.set_aside_counts("engine-shed").get(NOISE) == 1)
             with Peer(service.address.port, "sootline/+/command-result") as peer:
                 peer.publish("sootline/engine-shed/command", b'{"id": "x", "do": "report-interval", "interval": 2}')
                 assert peer.hear("sootline/engine-shed/command-result") == {"id": "x", "ok": True, "error": None}

@@ -20,6 +20,7 @@ import pytest
 from sootline import cli
 from sootline.bench import board_settings
 from sootline.broker import Broker
+from sootline.service import Options, Service
 from sootline.usb import ports
 from sootline.usb.console import Console, open_console
 from sootline.usb.install import next_slot
@@ -158,12 +159,10 @@ def test_secrets_are_typed_unseen_and_appear_nowhere_else(board: UsbBoard, broke
     master, terminal = pty.openpty()
     words = ("--furnace", "engine-shed", "--broker", f"127.0.0.1:{broker.port}", "--user", "engine-shed")
     process = subprocess.Popen(
-        [sys.executable, "-m", "sootline", "board", "configure", board.port, *words],
+        ["setsid", "--ctty", sys.executable, "-m", "sootline", "board", "configure", board.port, *words],
         stdin=terminal,
         stdout=terminal,
         stderr=terminal,
-        start_new_session=True,
-        preexec_fn=lambda: os.close(os.open(os.ttyname(0), os.O_RDWR)),  # its controlling terminal
     )
     os.close(terminal)
     shown, listed = b"", set()
@@ -294,3 +293,24 @@ def test_a_board_without_network(board: UsbBoard, tmp_path: Path, capsys: pytest
     assert cli.main(["board", "check", board.port]) == 0
     out = capsys.readouterr().out
     assert "PASS  USB line               speaks as sootline/engine-shed" in out and "Wi-Fi" not in out
+
+
+def test_a_new_version_over_usb_is_kept_once_it_has_shown_that_it_works(board: UsbBoard, tmp_path: Path) -> None:
+    """The whole way: installed as a trial, started by the loader, connected over the line, confirmed by itself."""
+    settings = board_settings("engine-shed", signals(0))
+    path = tmp_path / "settings.json"
+    path.write_text(json.dumps({key: settings[key] for key in ("spi", "onewire", "contacts")} | {"interval": 1}))
+    words = ("--furnace", "engine-shed", "--link", "usb", "--settings", str(path))
+    assert sootline("configure", board.port, *words).code == 0
+    done = sootline("install", board.port)
+    assert done.code == 0 and "slot b" in done.out
+    options = Options(tmp_path / "host", broker_port=0, web_port=0, serial=(board.port,))
+    service = Service(options)
+    service.start()
+    try:
+        wait_for(lambda: service.store.extent("engine-shed"), 40)
+        time.sleep(3)  # it looks at itself each second
+    finally:
+        service.stop()
+    with console(board) as there:
+        assert there.slots() == {"active": "b", "trial": None, "tries": 0}

@@ -25,6 +25,7 @@ log = logging.getLogger(__name__)
 HELLO_S = 1.0
 RETRY_S = 1.0
 READ_S = 0.1
+ASIDE_S = 10.0  # what is no message is handed on at most this often, or by the kilobyte
 _BOARD_SAYS = ("measurements", "board", "command-result")
 
 
@@ -49,6 +50,8 @@ class SerialLine:
         self.problem: str | None = f"{port}: not yet opened"
         self.furnace: str | None = None  # the one that spoke last, on this plug-in or an earlier one
         self._speaks = False
+        self._aside = bytearray()
+        self._aside_at = 0.0
         self._root = root
         self._deliver = deliver
         self._clock_ms = clock_ms
@@ -105,6 +108,8 @@ class SerialLine:
             if time.monotonic() >= hello_at:
                 self._send(line.encode(line.HELLO, b"%d %s" % (self._clock_ms() or 0, opening)))
                 hello_at = time.monotonic() + HELLO_S
+            if self._aside and (len(self._aside) >= line.RUBBISH_BYTES or time.monotonic() >= self._aside_at + ASIDE_S):
+                self._set_aside()
             data = port.read(max(1, min(port.in_waiting, line.MAX_LINE)))
             if data:
                 heard_at = time.monotonic()
@@ -119,7 +124,7 @@ class SerialLine:
         if isinstance(found, line.Record):
             topic = topics.parse(found.topic, self._root)
             if found.topic in (line.HELLO, line.ACK):
-                found = found.topic.encode()  # a prompt echoes what we say: no board program runs there
+                found = found.topic.encode() + b"\n"  # a prompt echoes what we say: no board program runs there
             elif topic and topic.leaf in _BOARD_SAYS:
                 self.furnace, self._speaks = topic.furnace, True
                 self._report(None)
@@ -130,13 +135,22 @@ class SerialLine:
                 return
             else:
                 found = found.topic.encode() + b" " + found.payload
+        if not self._aside:
+            self._aside_at = time.monotonic()
+        self._aside += found
+
+    def _set_aside(self) -> None:
+        """Hand on what has come and is no message."""
         place = topics.build(self.furnace, NOISE, self._root) if self.furnace else f"{NOISE} {self.port}"
-        self._deliver(Delivery(Message(received_ms, place, found), _nothing))
+        self._deliver(Delivery(Message(time.time_ns() // 1_000_000, place, bytes(self._aside)), _nothing))
+        self._aside.clear()
 
     def _gone(self, reader: line.Reader) -> None:
         """The port has gone: say for the board what its last will would say."""
         for rubbish in reader.rest():
             self._take(rubbish)
+        if self._aside:
+            self._set_aside()
         if self.furnace and self._speaks:
             topic = topics.build(self.furnace, "board", self._root)
             will = Message(time.time_ns() // 1_000_000, topic, json.dumps({"online": False}).encode())
