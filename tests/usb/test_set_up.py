@@ -204,6 +204,22 @@ def test_secrets_are_typed_unseen_and_appear_nowhere_else(board: UsbBoard, broke
     assert settings["broker"]["password"] == SECRETS["broker_password"]
 
 
+def test_secrets_on_the_board_stay_there(board: UsbBoard, broker: Broker, secrets: Path, tmp_path: Path) -> None:
+    """Set up anew without them, they are kept, and the board never says them: only a mark in their place."""
+    assert configure(board, broker, secrets, tmp_path).code == 0
+    said: list[bytes] = []
+    board.cable.from_board = said.append
+    assert sootline("configure", board.port, "--wifi", "yard").code == 0
+    assert sootline("check", board.port).code == 0
+    board.cable.from_board = None
+    assert b"engine-shed" in b"".join(said) and SECRETS["wifi_password"].encode() not in b"".join(said)
+    with console(board) as there:
+        assert json.loads(there.read("config.json") or b"")["wifi"] == {
+            "ssid": "yard",
+            "password": SECRETS["wifi_password"],
+        }
+
+
 def test_a_version_on_trial_is_parked_meanwhile(board: UsbBoard, broker: Broker, secrets: Path, tmp_path: Path) -> None:
     """The loader starts a trial with the watchdog armed; at the prompt nobody would feed it."""
     with console(board) as there:
