@@ -6,7 +6,7 @@ import random
 from micropython import const
 
 from . import senml
-from .waiting import ERRORS
+from .waiting import ERRORS, stop
 
 BACKOFF_MIN_MS, BACKOFF_MAX_MS = 1000, 60000
 _ANNOUNCE_S = const(300)
@@ -92,12 +92,7 @@ class Link:
             self._outbox.offline()
             self._pid = client.last_pid
             for task in tasks:
-                task.cancel()
-            for task in tasks:
-                try:
-                    await task
-                except asyncio.CancelledError:
-                    pass
+                await stop(task)
             await client.close()
         return client.acked
 

@@ -7,7 +7,7 @@ import sys
 from micropython import const
 
 from . import transport
-from .waiting import ERRORS, Waiting
+from .waiting import ERRORS, Waiting, stop
 
 CONNECT_S = 20
 ANSWER_S = 15
@@ -141,12 +141,7 @@ class Client:
 
     async def close(self):
         self.fail(OSError("closed"))
-        if self._reader_task:
-            self._reader_task.cancel()
-            try:
-                await self._reader_task
-            except asyncio.CancelledError:
-                pass
+        await stop(self._reader_task)
         if self._stream:
             await transport.close(self._stream)
 

@@ -16,6 +16,7 @@ from .channels import FAULTS, NUMERIC, SWITCHED
 from .clock import Clock, set_rtc
 from .drivers import ds18b20
 from .drivers.onewire_bus import OneWireBus
+from .waiting import stop
 
 KEPT = "(kept on the board)"  # stands for a secret: none ever leaves the board
 _SECRETS = (("wifi", "password"), ("broker", "password"), ("broker", "tls", "psk_key"))
@@ -159,11 +160,7 @@ async def _set_clock(server, clock, needed):
         if clock.synced:
             break
         await asyncio.sleep_ms(100)
-    task.cancel()
-    try:
-        await task
-    except asyncio.CancelledError:
-        pass
+    await stop(task)
     if needed and not clock.synced:
         raise OSError("the time server does not answer, and certificates cannot be checked without a clock")
 

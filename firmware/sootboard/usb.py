@@ -14,7 +14,7 @@ import sys
 
 from micropython import const
 
-from .waiting import ERRORS, Waiting
+from .waiting import ERRORS, Waiting, stop
 
 _START = const(0x1E)
 _END = const(0x0A)
@@ -198,12 +198,7 @@ class Client:
 
     async def close(self):
         self.fail(OSError("closed"))
-        if self._reader_task:
-            self._reader_task.cancel()
-            try:
-                await self._reader_task
-            except asyncio.CancelledError:
-                pass
+        await stop(self._reader_task)
 
     async def _read_lines(self):
         try:

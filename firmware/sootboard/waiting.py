@@ -8,3 +8,13 @@ ERRORS = (OSError, ValueError, EOFError, AssertionError, asyncio.TimeoutError)
 
 class Waiting:
     count = 0
+
+
+async def stop(task):
+    """End a task, if there is one, and wait until it has ended."""
+    if task:
+        task.cancel()
+        try:
+            await task
+        except asyncio.CancelledError:
+            pass
