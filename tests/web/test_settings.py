@@ -11,6 +11,7 @@ from playwright.sync_api import Browser, expect
 
 from sootline.analysis.settings import table
 from sootline.files import profiles
+from sootline.people.throttle import TRIES
 from sootline.store.sealing import Retention
 from sootline.units import SYSTEMS, System
 from sootline.web.app import build
@@ -245,6 +246,9 @@ def test_a_password_of_ones_own_is_changed_and_other_sessions_end(staff: Staffed
         assert phone.post("/password", data=sent | {"again": "others"}).status_code == 400
         assert "The password is changed." in phone.post("/password", data=sent).text
         assert desk.get("/").status_code == 401
+        again = sent | {"token": token(phone, "/settings"), "old": "a wrong password"}
+        tries = [phone.post("/password", data=again).text for _ in range(TRIES)]
+        assert "Too many tries" in tries[-1] and "is not right" in tries[0]
         assert phone.get("/settings").status_code == 200
         staff.people.set_password("Jory", WORDS)
 

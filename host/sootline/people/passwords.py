@@ -1,4 +1,9 @@
-"""Passwords: Argon2id with the second recommended parameters of RFC 9106, section 4 (64 MiB, 3 passes)."""
+"""Passwords: Argon2id with the second recommended parameters of RFC 9106, section 4 (64 MiB, 3 passes).
+
+One at a time, so that nobody can fill a small computer's memory with them.
+"""
+
+import threading
 
 import argon2
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -8,6 +13,7 @@ from sootline.errors import UserError
 SHORTEST = 10
 LONGEST = 200
 
+_TURN = threading.Lock()
 _HASHER = argon2.PasswordHasher(time_cost=3, memory_cost=64 * 1024, parallelism=4)
 # what an unknown name is checked against, so that it takes as long as a wrong password; of random bytes nobody kept
 _NOBODYS = "$argon2id$v=19$m=65536,t=3,p=4$0/fIITXALpKXoLEnyHhWPQ$1okdV/mj9Qe7J0J2MBKdfoAAo0o3e9Cg8R9RIVWd2YM"
@@ -24,13 +30,15 @@ def hashed(password: str) -> str:
         raise UserError(f"the password must have at most {LONGEST} characters")
     if len(set(password)) < 3:
         raise UserError("the password is nearly all one character; take a few words")
-    return _HASHER.hash(password)
+    with _TURN:
+        return _HASHER.hash(password)
 
 
 def fits(kept: str | None, password: str) -> bool:
     """Whether a password is the kept one; takes as long, and says no, where none is kept."""
     try:
-        return _HASHER.verify(kept or _NOBODYS, password[: LONGEST + 1]) and kept is not None
+        with _TURN:
+            return _HASHER.verify(kept or _NOBODYS, password[: LONGEST + 1]) and kept is not None
     except (VerificationError, InvalidHashError):
         return False
 

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from sootline.errors import UserError
 from sootline.people.people import People
 from sootline.people.person import Role
+from sootline.people.throttle import Throttle
 from sootline.web.forms import FormError, read_form
 from sootline.web.people import person_of
 from sootline.web.render import Renderer
@@ -23,6 +24,7 @@ class Staff:
         self._live = live
         self._renderer = renderer
         self._now = now
+        self._throttle = Throttle()
 
     async def add(self, request: Request) -> Response:
         """Somebody new; the very first one has then to sign in."""
@@ -72,8 +74,12 @@ class Staff:
             form = await read_form(request)
             if not person.known or person.by_link:
                 raise FormError("Nobody has signed in here, so there is no password to change.")
+            address, now_ms = request.client.host if request.client else "", self._now()
+            if wait_s := self._throttle.try_again_s(address, person.name, "", now_ms):
+                raise FormError(f"Too many tries. Wait {-(-wait_s // 60)} min.")
             if await run_in_threadpool(self._people.fits, person.name, form.get("old", "")) is None:
                 raise FormError("The old password is not right.")
+            self._throttle.succeeded(address, person.name, "")
             if form.get("new") != form.get("again"):
                 raise FormError("The two new passwords are not the same.")
             await run_in_threadpool(self._people.set_password, person.name, form.get("new", ""))
