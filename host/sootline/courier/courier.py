@@ -135,9 +135,7 @@ class Courier:
         due += self._say(contacts)
         due += self._deliver(contacts)
         due += self._heartbeat(contacts)
-        due += self._digests(
-            contacts
-        )  # for the next round; what goes wrong in them keeps no alarm waiting
+        due += self._digests(contacts)  # for the next round; what goes wrong in them keeps no alarm waiting
         if self._now() >= self._health_ms:
             self._health_ms = self._now() + HEALTH_MS
             self._around.trouble(self._problem(contacts))
