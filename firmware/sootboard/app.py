@@ -12,6 +12,8 @@ from .clock import Clock, set_rtc
 
 _HEALTHY_MS = const(600000)  # after this a boot was a good one
 _SAFE_MODE_MS = const(3600000)
+_BETWEEN_SYNCS_MS = const(30000)
+_SYNCS_AT = const(120)  # of these pauses the clock is set again
 
 # Deadlines within which each task must make progress.
 _DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000, "trial": 60000}
@@ -29,14 +31,15 @@ class App:
         self.memos = {}  # what the next boot is told, by reason of the reset
         self.keep_memo = self.kept = self.data_directory = None
         self.watchdog_ms = 0
+        self.ntp = None  # address of the time server
         self.update_key = None  # the owner's, which signs new versions
         self.update = None  # the one that is being taken
-        self.sampler = self.outbox = self.link = self.wifi = self.ntp = self.warning = self.faults = None
+        self.sampler = self.outbox = self.link = self.wifi = self.warning = self.faults = None
 
     def announcement(self):
         if self.update and self.update.idle():
             self.update = None
-            forget("update")
+            forget("update", "steps")
         from . import status
 
         text = status.announcement(self)
@@ -75,6 +78,22 @@ class App:
             micropython.kbd_intr(-1)
         return machine.WDT(timeout=self.watchdog_ms).feed
 
+    async def _keep_time(self, beat):
+        """Set the clock each hour, each half minute until it is set; what that takes is not kept meanwhile."""
+        while True:
+            beat()
+            from . import ntp
+
+            offset = await ntp.offset_ms(self.ntp, self.clock)
+            del ntp
+            forget("ntp")
+            if offset is not None:
+                now = self.clock.uptime_ms()
+                self.clock_set(self.clock.set_utc(now + offset, now))
+            for _ in range(1 if offset is None else _SYNCS_AT):
+                beat()
+                await asyncio.sleep_ms(_BETWEEN_SYNCS_MS)
+
     async def _age(self):
         """What depends on how long this boot has lasted."""
         await asyncio.sleep_ms(_HEALTHY_MS)
@@ -102,7 +121,7 @@ class App:
             del slots
             forget("slots")
         if self.ntp:
-            jobs.append(("time", self.ntp.run))
+            jobs.append(("time", self._keep_time))
         for name, job in jobs:
             supervisor.add(name, job, _DEADLINES_MS[name])
         age = asyncio.create_task(self._age())

@@ -157,6 +157,7 @@ def _usb(app, settings):
 
 def _time(app, settings):
     if settings["ntp"] and settings["link"] == "mqtt":
-        from .ntp import Ntp
+        from . import ntp
 
-        app.ntp = Ntp(settings["ntp"]["host"], settings["ntp"].get("port", 123), app.clock, app.clock_set)
+        app.ntp = ntp.address(settings["ntp"]["host"], settings["ntp"].get("port", 123))
+        forget("ntp")

@@ -2,6 +2,8 @@
 
 import json
 
+from . import forget
+
 
 async def carry_out(app, payload):
     """Carry out one command; returns the result as JSON text, or None if it names no id."""
@@ -11,6 +13,7 @@ async def carry_out(app, payload):
         what = command["do"]
     except (ValueError, KeyError, TypeError):
         return None
+    more = ""
     if what == "identify":
         error = app.warning.identify()
     elif what == "report-interval":
@@ -18,13 +21,19 @@ async def carry_out(app, payload):
     elif what == "send-buffer":
         error = app.outbox.flush()
     elif what == "update":
-        from . import update
+        try:
+            from . import update
 
-        error, wanted = await update.carry_out(app, command)
-        return update.answer(token, error, wanted)
+            error, wanted = await update.carry_out(app, command)
+        except MemoryError:
+            app.update = None  # better no update than no board
+            forget("update", "manifest", "steps", "ed25519", "sha512")
+            error, wanted = "not enough memory for an update", None
+        more = ', "next": ' + json.dumps(wanted)
     else:
         error = "unknown command"
-    return '{"id": %s, "ok": %s, "error": %s}' % (json.dumps(token), "false" if error else "true", json.dumps(error))
+    ok = "false" if error else "true"
+    return '{"id": %s, "ok": %s, "error": %s%s}' % (json.dumps(token), ok, json.dumps(error), more)
 
 
 def _interval(sampler, command):

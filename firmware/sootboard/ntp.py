@@ -14,8 +14,6 @@ _ERA_S = const(1 << 32)
 _EARLIEST_MS = const(1764028800 * 1000)  # this software is younger
 _LATEST_MS = const(_EARLIEST_MS + 20 * 31557600 * 1000)
 _ANSWER_MS = const(1000)
-_HOUR_S = const(3600)
-_RETRY_S = const(30)
 
 
 def request(nonce):
@@ -37,53 +35,43 @@ def parse(answer, nonce):
     return utc_ms if _EARLIEST_MS <= utc_ms <= _LATEST_MS else None
 
 
-class Ntp:
-    """Keeps `clock` set. `changed(step_ms)` is called after each setting."""
+def address(host, port):
+    """Where the server is; a name is looked up, which blocks, so this is done once."""
+    return socket.getaddrinfo(host, port, 0, socket.SOCK_DGRAM)[0][-1]
 
-    def __init__(self, host, port, clock, changed):
-        self._address = socket.getaddrinfo(host, port, 0, socket.SOCK_DGRAM)[0][-1]
-        self._clock = clock
-        self._changed = changed
 
-    async def run(self, beat):
+async def offset_ms(server, clock):
+    """UTC minus `clock`'s uptime [ms] as the server at the address `server` sees it, median of three; or None."""
+    offsets = []
+    for _ in range(3):
+        offset = await _ask(server, clock)
+        if offset is not None:
+            offsets.append(offset)
+    return sorted(offsets)[len(offsets) // 2] if offsets else None
+
+
+async def _ask(server, clock):
+    s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    nonce = os.urandom(8)
+    Waiting.count += 1
+    try:
+        s.setblocking(False)
+        sent_ms = clock.uptime_ms()
+        s.sendto(request(nonce), server)
         while True:
-            beat()
-            offsets = []
-            for _ in range(3):
-                offset = await self._ask()
-                if offset is not None:
-                    offsets.append(offset)
-            if offsets:
-                offset = sorted(offsets)[len(offsets) // 2]
-                now = self._clock.uptime_ms()
-                self._changed(self._clock.set_utc(now + offset, now))
-            for _ in range(_HOUR_S // _RETRY_S if offsets else 1):
-                beat()
-                await asyncio.sleep(_RETRY_S)
-
-    async def _ask(self):
-        """UTC minus uptime [ms] as the server sees it, or None."""
-        s = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        nonce = os.urandom(8)
-        Waiting.count += 1
-        try:
-            s.setblocking(False)
-            sent_ms = self._clock.uptime_ms()
-            s.sendto(request(nonce), self._address)
-            while True:
-                await asyncio.sleep_ms(5)
-                now = self._clock.uptime_ms()
-                try:
-                    answer, _ = s.recvfrom(64)
-                except OSError:
-                    if now - sent_ms > _ANSWER_MS:
-                        return None
-                    continue
-                utc_ms = parse(answer, nonce)
-                if utc_ms is not None:
-                    return utc_ms - (sent_ms + now) // 2
-        except OSError:
-            return None
-        finally:
-            Waiting.count -= 1
-            s.close()
+            await asyncio.sleep_ms(5)
+            now = clock.uptime_ms()
+            try:
+                answer, _ = s.recvfrom(64)
+            except OSError:
+                if now - sent_ms > _ANSWER_MS:
+                    return None
+                continue
+            utc_ms = parse(answer, nonce)
+            if utc_ms is not None:
+                return utc_ms - (sent_ms + now) // 2
+    except OSError:
+        return None
+    finally:
+        Waiting.count -= 1
+        s.close()

@@ -16,7 +16,6 @@ from .channels import FAULTS, NUMERIC, SWITCHED
 from .clock import Clock, set_rtc
 from .drivers import ds18b20
 from .drivers.onewire_bus import OneWireBus
-from .waiting import stop
 
 KEPT = "(kept on the board)"  # stands for a secret: none ever leaves the board
 _SECRETS = (("wifi", "password"), ("broker", "password"), ("broker", "tls", "psk_key"))
@@ -149,19 +148,17 @@ async def _publish(settings):
 
 
 async def _set_clock(server, clock, needed):
-    from .ntp import Ntp
+    from . import ntp
 
-    def changed(step_ms):
-        set_rtc(clock.utc_ms(clock.uptime_ms()))
-
-    ntp = Ntp(server["host"], server.get("port", 123), clock, changed)
-    task = asyncio.create_task(ntp.run(lambda: None))
-    for _ in range(100 if needed else 40):
-        if clock.synced:
-            break
-        await asyncio.sleep_ms(100)
-    await stop(task)
-    if needed and not clock.synced:
+    where = ntp.address(server["host"], server.get("port", 123))
+    for _ in range(3 if needed else 1):
+        offset = await ntp.offset_ms(where, clock)
+        if offset is not None:
+            now = clock.uptime_ms()
+            clock.set_utc(now + offset, now)
+            set_rtc(now + offset)
+            return
+    if needed:
         raise OSError("the time server does not answer, and certificates cannot be checked without a clock")
 
 

@@ -8,7 +8,6 @@ slot is not whole, and the next `begin` with the same manifest goes on after the
 import asyncio
 import binascii
 import hashlib
-import json
 import os
 
 from micropython import const
@@ -248,12 +247,3 @@ async def carry_out(app, command):
     if "begin" in command or app.update is None:
         app.update = Update(app, app.update_key)
     return await app.update.take(command)
-
-
-def answer(token, error, wanted):
-    return '{"id": %s, "ok": %s, "error": %s, "next": %s}' % (
-        json.dumps(token),
-        "false" if error else "true",
-        json.dumps(error),
-        json.dumps(wanted),
-    )

@@ -36,7 +36,7 @@ def test_power_cuts_leave_a_slot_that_runs(tmp_path: Path) -> None:
     old, new = small("0.1.0"), small("0.2.0")
     old_folder = lay_out(tmp_path / "old", old, releases.manifest("0.1.0", old, KEY))
     new_folder = lay_out(tmp_path / "new", new, releases.manifest("0.2.0", new, KEY))
-    got = figures(run("update_cuts.py", "16m", 100, PUBLIC, str(old_folder), str(new_folder)))
+    got = figures(run("update_cuts.py", "16m", 300, PUBLIC, str(old_folder), str(new_folder)))
     assert got["cuts"] > 100
     assert got["not_whole"] == got["wrong_slot"] == got["not_resumed"] == 0
     assert got["most_blocks_saved"] >= got["blocks"] / 2
@@ -77,7 +77,7 @@ def test_what_is_refused_and_why(tmp_path: Path) -> None:
     }
     for name, (content, manifest) in cases.items():
         lay_out(tmp_path / name, content, manifest)
-    lines = run("update_take.py", "16m", 100, PUBLIC, str(tmp_path)).splitlines()
+    lines = run("update_take.py", "16m", 300, PUBLIC, str(tmp_path)).splitlines()
     said = {name: (text, state) for name, text, state in (line.split("|") for line in lines)}
     foreign, unclear = "the signature is not the owner's", "cannot tell whether the furnace fires"
     ok = ("None", "whole")

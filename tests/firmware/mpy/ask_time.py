@@ -3,15 +3,14 @@
 import asyncio
 import sys
 
+from sootboard import ntp
 from sootboard.clock import Clock
-from sootboard.ntp import Ntp
 
 clock = Clock()
-client = Ntp("127.0.0.1", int(sys.argv[1]), clock, lambda step_ms: None)
 
 
 async def main():
-    offset = await client._ask()
+    offset = await ntp.offset_ms(ntp.address("127.0.0.1", int(sys.argv[1])), clock)
     print("believed", int(offset is not None))
     print("utc_ms", 0 if offset is None else clock.uptime_ms() + offset)
 
