@@ -13,6 +13,7 @@ from sootline.messages.freezing import FREEZE_C, Outlook
 from sootline.now import FurnaceNow, Readiness, Reading
 from sootline.profile import Profile, parse
 from sootline.store import Store
+from sootline.wire.pack import Pack
 from sootline.wire.pack import parse as parse_pack
 from tests.messages.kit import DAY_MS, HOUR_MS, MINUTE_MS, NOON
 from tests.service.kit import payloads, rows
@@ -53,8 +54,9 @@ def test_the_cold_of_the_past_is_read_from_the_store(tmp_path: Path) -> None:
     with Store.open(tmp_path) as store:
         with store.batch() as batch:
             for payload in payloads(cold):
-                pack = parse_pack(payload, "engine-shed")
-                batch.pack(pack, NOON, pack.base_ms or 0)  # type: ignore[union-attr, arg-type]
+                pack = parse_pack("engine-shed", payload)
+                assert isinstance(pack, Pack) and pack.base_ms is not None
+                batch.pack(pack, NOON, pack.base_ms)
         then = OutlooksThen(store, profile_of, NOON)
         assert list(then) == ["engine-shed"] and then["engine-shed"] == Outlook(10.0, -8.0, 5.0)
         assert then["carriage-shop"] == Outlook(None, -8.0, FREEZE_C)
