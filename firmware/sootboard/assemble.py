@@ -110,6 +110,7 @@ def broker(settings):
 
         context = tls_context.make(tls)
         needs_time = tls_context.needs_time(tls)
+        del tls_context
         forget("tls_context")
     server_name = tls.get("server_name")
     return Broker(b["host"], b["port"], b.get("user"), b.get("password"), context, server_name), needs_time

@@ -2,19 +2,17 @@
 
 import binascii
 
-from .config import ConfigError
-
 
 def make(settings):
     """A tls.SSLContext for the `tls` part of the broker's settings."""
     try:
         import tls  # not ssl: its wrapper verifies nothing and ignores a pre-shared key in silence
     except ImportError:
-        raise ConfigError("this interpreter has no tls module: leave out tls or use MicroPython 1.28") from None
+        raise ValueError("this interpreter has no tls module: leave out tls or use MicroPython 1.28") from None
     context = tls.SSLContext(tls.PROTOCOL_TLS_CLIENT)
     if "psk_key" in settings:
         if not hasattr(context, "psk_key"):
-            raise ConfigError("a pre-shared key needs MicroPython 1.29 or later")
+            raise ValueError("a pre-shared key needs MicroPython 1.29 or later")
         # The stubs do not know these attributes yet.
         context.psk_identity = settings["psk_identity"]
         context.psk_key = binascii.unhexlify(settings["psk_key"])

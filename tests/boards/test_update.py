@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+from sootline import cli
 from sootline.bench import FIRMWARE, Bench, Board
 from sootline.bench.compile import compile_all, compiler
 from sootline.boards import key as keys
@@ -189,19 +190,33 @@ def test_a_version_that_reads_no_sensor_gives_way_in_time(tmp_path: Path, broker
     assert "trial at 90" in told["faults"][-1] and "in 15 min" in told["faults"][-1]  # at 900 s and a little
 
 
-def test_not_while_it_fires(tmp_path: Path, broker: Mosquitto, first: Release) -> None:
+def test_not_while_it_fires(
+    tmp_path: Path, broker: Mosquitto, first: Release, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder = install(tmp_path / "board", first)
     with on(folder, broker, "fires", **{**COLD, "burner": True}), remote(broker, "fires") as connection:
         wait_online(connection)
         with pytest.raises(UserError, match="'fires' fires \\(burner is on\\); update it when it is off"):
             updates.update(connection, first, lambda _: None)
+        # So the command, which makes the owner's key at its first call.
+        words = ["board", "update", "fires", "--data", str(tmp_path), "--broker", f"127.0.0.1:{broker.port}"]
+        assert cli.main(words) == 2
+        assert capsys.readouterr().err.startswith("sootline: 'fires' fires (burner is on)")
+        assert (tmp_path / keys.NAME).stat().st_mode & 0o777 == 0o600
         # The board does not rely on the host for that.
         answer = connection.ask({"do": "update", "begin": "0" * 64, "size": 1}, 10)
         assert answer is not None and (answer["ok"], answer["error"]) == (False, "firing")
     assert not (folder / "b").exists()
 
 
-def test_who_is_not_there_is_said(broker: Mosquitto, monkeypatch: pytest.MonkeyPatch, first: Release) -> None:
+def test_who_is_not_there_is_said(
+    broker: Mosquitto, monkeypatch: pytest.MonkeyPatch, first: Release, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["board", "update", "Shed!"]) == 2 and cli.main(["board", "update", "shed", "--data", "/no"]) == 2
+    assert capsys.readouterr().err.splitlines() == [
+        "sootline: 'Shed!' is no name of a furnace",
+        "sootline: /no: there is no such folder; name the one of sootline run with --data",
+    ]
     monkeypatch.setattr(updates, "_HEARD_S", 0.5)
     with remote(broker, "nobody") as connection, pytest.raises(UserError, match="no board of 'nobody' is known"):
         updates.update(connection, first, lambda _: None)

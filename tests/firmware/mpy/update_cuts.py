@@ -99,7 +99,7 @@ put("a", OLD)
 put("b", OLD)  # what an earlier update has left there
 after = cut_everywhere(memory, the_update, ("a", "b"), True)
 starts = 0
-while main.read()[1]:
+while main.read()[1] and starts < 10:
     before = bytearray(after)
     cut_everywhere(before, the_start, ("a", "b"))
     if starts == 0:
