@@ -17,6 +17,7 @@ from pathlib import Path
 from sootline import broker, demo
 from sootline.alarms import Alarm
 from sootline.courier.inbox import Inbox
+from sootline.errors import UserError
 from sootline.service import Options, Service, now_ms, only_one
 from sootline.sim import scenarios
 from sootline.sim.scenarios import FURNACES
@@ -81,7 +82,7 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
             return
         if history is not None:
             demo.tell_the_past(service.store, options.data, inbox, now)
-        _acknowledge_the_past(service, now)
+        _acknowledge_the_past(service, now, stop)
         demo.prove_cleanings(options.data, stories)
         furnaces = []
         for furnace in FURNACES:
@@ -131,12 +132,14 @@ def _await(service: Service, history: demo.History | None, stop: threading.Event
     print(f"{start}history read in {time.monotonic() - started:.0f} s{'':<80}", file=sys.stderr, flush=True)
 
 
-def _acknowledge_the_past(service: Service, before_ms: int) -> None:
+def _acknowledge_the_past(service: Service, before_ms: int, stop: threading.Event) -> None:
     """What is over has been seen by Maud; what still stands waits for the visitor."""
-    for furnace in service.live.furnaces():
-        for alarm in furnace.alarms:
-            if alarm.cleared_ms is not None and alarm.cleared_ms < before_ms:
-                service.live.acknowledge(alarm.key, "Maud")
+    over = [alarm.key for alarm in _present(service) if alarm.cleared_ms is not None and alarm.cleared_ms < before_ms]
+    for key in over:
+        while not stop.is_set():
+            with contextlib.suppress(UserError):  # on a slow machine the store is still being put in order
+                service.live.acknowledge(key, "Maud")
+                break
 
 
 def _narrate(service: Service, engine_shed: demo.LiveFurnace, stop: threading.Event) -> None:
