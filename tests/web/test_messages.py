@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from sootline.files.contacts import NAME, write
 from sootline.messages.message import Message
 from sootline.now import InService
+from sootline.profile import ServiceMode
 from sootline.web.app import build
 from sootline.web.server import Server
 from tests.web.test_browser import opened
@@ -168,3 +169,12 @@ def test_by_thumb_and_by_screen_reader(told: tuple[Workshop, Server], browser: B
         page.get_by_role("button", name="Begin").click()
         expect(page).to_have_url(re.compile("/furnace/engine-shed$"))
     assert live.acts[0][0] == "confirm" and live.acts[1][:2] == ("serve", "engine-shed")
+
+
+def test_service_modes_stand_in_the_log(told: tuple[Workshop, Server], page: httpx.Client) -> None:
+    with told[0].store.batch() as batch:
+        began = ServiceMode(NOW_MS - 3_600_000, NOW_MS + 3_600_000, "Pim", "electrodes <b>")
+        batch.service("engine-shed", [began, ServiceMode(NOW_MS, NOW_MS, "Maud")])
+    text = page.get("/log").text
+    assert "Service mode until 16:00 at the latest</b> · Engine shed · 14:00 · Pim" in text
+    assert "electrodes &lt;b&gt;" in text and "Service mode ended</b> · Engine shed · 15:00 · Maud" in text

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from sootline import units, wording
 from sootline.events import Event
 from sootline.logbook import Logged
-from sootline.profile import LogEntry, Profile, event_of
+from sootline.profile import LogEntry, Profile, ServiceMode, event_of
 from sootline.units import System
 
 
@@ -141,3 +141,31 @@ def _did(event: Event | None) -> Iterable[str]:
                 yield f"Ended: {wording.alarm_title(ended).lower()}."
         else:
             yield f"“{wording.alarm_title(alarm)}” opened again: {said}."
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceView:
+    """Somebody began to work on a furnace, or ended it. mode: which, and until when at the latest."""
+
+    furnace: str
+    name: str
+    at_ms: int
+    when: str
+    mode: str
+    by: str
+    reason: str
+
+
+def service_views(modes: Mapping[str, Iterable[ServiceMode]], now_ms: int) -> list[ServiceView]:
+    """Service modes of the furnaces."""
+    return [
+        ServiceView(
+            furnace, wording.furnace_name(furnace), mode.at_ms, units.clock(mode.at_ms, now_ms),
+            f"Service mode until {units.clock(mode.until_ms, now_ms)} at the latest"
+            if mode.until_ms > mode.at_ms
+            else "Service mode ended",
+            mode.by, mode.reason,
+        )
+        for furnace, its in modes.items()
+        for mode in its
+    ]  # fmt: skip

@@ -21,7 +21,7 @@ from sootline.web import photos
 from sootline.web.entry_form import OldForm, logged, new_id, read_entry
 from sootline.web.faults import SearchView, search_view
 from sootline.web.forms import FormError, name_of, read_form, remember
-from sootline.web.log_views import EntryView, entry_views, kind_views, profile_lines
+from sootline.web.log_views import EntryView, ServiceView, entry_views, kind_views, profile_lines, service_views
 from sootline.web.people import person_of
 from sootline.web.render import Renderer
 from sootline.web.security import CSRF_COOKIE, form_token, keep_cookie
@@ -46,8 +46,9 @@ class Logbook:
         lines = self._store.logbook()
         lines += list(profile_lines(self._live.profiles, lines))
         lines = sorted(lines, key=lambda line: -line.entry.at_ms)[:SHOWN]
-        book: list[EntryView | SearchView] = [*entry_views(lines, self._events(lines), now_ms, system)]
+        book: list[EntryView | SearchView | ServiceView] = [*entry_views(lines, self._events(lines), now_ms, system)]
         book += [search_view(search, now_ms) for search in self._store.searches()[-SHOWN:]]
+        book += service_views({name: self._store.service(name) for name in self._furnaces()}, now_ms)
         saved = request.query_params.get("saved", "")
         return self._renderer.page(
             request, "log.html",
