@@ -230,6 +230,7 @@
 
   /* Any open page can take an entry while the host is away: the form is fetched once a day and kept. */
   function remember() {
+    if (/role-(viewer|nobody)/.test(body.className)) { return; }
     var kept;
     try { kept = JSON.parse(store.getItem(FORM)); } catch (error) { kept = null; }
     if (kept && Math.abs(Date.now() - kept.at) < 86400000 && kept.of === body.getAttribute("data-version")) { return; }

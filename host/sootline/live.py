@@ -204,4 +204,6 @@ class Live:
         try:
             return done.result(_ACT_TIMEOUT_S)
         except TimeoutError:
-            raise UserError("not stored yet, for the store cannot be written; look at the host's disk") from None
+            raise UserError(
+                "not stored yet: the host is busy, or its store cannot be written; look at its disk if this lasts"
+            ) from None

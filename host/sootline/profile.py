@@ -85,6 +85,14 @@ class Cleaning:
 
 
 @dataclass(frozen=True, slots=True)
+class Servicing:
+    """Between two services, as the owner wants them: hours of fire, litres of oil; whichever comes first."""
+
+    every_h: float | None = _number(1.0, 10_000.0)
+    every_l: float | None = _number(1.0, 100_000.0)
+
+
+@dataclass(frozen=True, slots=True)
 class LogEntry:
     """Something the owner did. It acts from its own time on, never before."""
 
@@ -121,6 +129,7 @@ class Profile:
     supply: Supply = Supply()
     room: Room = Room()
     cleaning: Cleaning = Cleaning()
+    servicing: Servicing = Servicing()
     log: tuple[LogEntry, ...] = ()
     service: tuple[ServiceMode, ...] = ()
 
@@ -135,6 +144,7 @@ _SECTIONS: dict[str, type[Any]] = {
     "supply": Supply,
     "room": Room,
     "cleaning": Cleaning,
+    "servicing": Servicing,
 }
 
 

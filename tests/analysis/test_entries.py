@@ -6,6 +6,7 @@ from functools import cache
 import pytest
 
 from sootline.analysis.engine import Engine
+from sootline.analysis.follow.warming import Reading
 from sootline.profile import LogEntry, LogKind, parse
 from sootline.sim.workshop import PROFILES
 from sootline.web.log_views import ACTS
@@ -22,7 +23,7 @@ def learned() -> bytes:
     engine = Engine(parse(PROFILES["engine-shed"]))
     engine.feed(days("engine-shed").between(0, AT_MS))
     engine.take_events()
-    engine.stack._learning.net_K.extend([240.0] * 7)  # as after seven steady firings
+    engine.stack._learning.readings.extend([Reading(1000.0, 20.0, {}, 260.0)] * 7)  # as after seven steady firings
     return pickle.dumps(engine)
 
 
@@ -38,7 +39,7 @@ def told(kind: LogKind) -> dict[str, object]:
 
 WORDS = {
     "Refill times": {"refill-slowing"}, "gnition": {"ignition-delayed"}, "il use": {"oil-use-high"},
-    "The clean stack is learned": {"stack-rising", "stack-step"},
+    "The clean stack is learned": {"stack-rising", "stack-step", "stack-low"},
 }  # fmt: skip
 
 

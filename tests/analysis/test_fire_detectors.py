@@ -531,7 +531,10 @@ def test_days_that_differ_are_no_steps() -> None:
 def test_stack_low(low: int, count: int) -> None:
     """Net of 15 degC return air: 149 K in five firings in a row, then five above."""
     site = Firing()
-    site.fire(10)
+    site.fire(10, 164.0)
+    assert not found(site.engine, "stack-low"), "not while its warming is learned"
+    site = Firing()
+    site.fire(40)
     site.fire(low, 164.0)
     alarms = found(site.engine, "stack-low")
     assert [(a.priority, a.detail["net_stack_K"]) for a in alarms] == [("low", 149.0)] * count

@@ -1,5 +1,7 @@
 """Refills, float and oil use: each alarm at its limit, its return, and the near miss that stays silent."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -378,3 +380,42 @@ def test_leak(on_s: float, count: int) -> None:
     alarms = found(run(shop(1.7, [], leak=pulses((5000.0, 5000.0 + on_s)))), "leak")
     assert [(seconds(a.raised_ms), a.priority, a.hazard) for a in alarms] == [(5005.0, "critical", "spill")] * count
     assert all(seconds(a.cleared_ms) == 5000.0 + on_s for a in alarms)
+
+
+# service-due
+
+SERVICED = PLAIN + "[servicing]\nevery_h = 3.0\nevery_l = 100.0\n"
+
+
+def test_service_due_by_hours_and_its_return() -> None:
+    """A quarter of an hour burned in each hour: three are full at the end of the twelfth firing, seen at the hour."""
+    profile = parse(SERVICED)
+    entry = LogEntry(ms(FIRES[13][1] + 60), "service")
+    engine = run(shop(28, REFILLS[:28]), profile=replace(profile, log=(entry,)))
+    first, second = found(engine, "service-due")
+    assert (seconds(first.raised_ms), first.priority) == (pytest.approx(12 * HOUR, abs=HOUR / 4), "low")
+    assert first.detail["burned_h"] == pytest.approx(3.0, abs=0.15) and first.cleared_ms == entry.at_ms
+    assert seconds(second.raised_ms) == pytest.approx(26 * HOUR, abs=1.1 * HOUR), "counted from the entry"
+
+
+def test_service_due_by_litres() -> None:
+    """0.45 l a refill, one an hour."""
+    engine = run(shop(12, REFILLS[:12]), profile=PLAIN + "[servicing]\nevery_l = 4.0\n")
+    (alarm,) = found(engine, "service-due")
+    assert seconds(alarm.raised_ms) == pytest.approx(9 * HOUR, abs=60) and alarm.detail["litres"] == pytest.approx(
+        4.05, abs=0.06
+    )
+
+
+@pytest.mark.parametrize(
+    ("profile", "needs"),
+    [
+        (PLAIN, "servicing.every_h"),
+        (PLAIN.replace("differential_l = 0.45", "") + "[servicing]\nevery_l = 9.0\n", "refill.differential_l"),
+        (SERVICED, None),
+    ],
+)
+def test_service_due_says_what_it_needs(profile: str, needs: str | None) -> None:
+    engine = run(shop(2, REFILLS[:2]), profile=profile)
+    (readiness,) = [d.readiness() for d in engine.detectors if d.alarm == "service-due"]
+    assert (readiness.state, readiness.needs) == (("ready", None) if needs is None else ("blind", needs))

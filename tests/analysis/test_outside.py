@@ -16,7 +16,7 @@ from sootline.analysis.detect.refill_slowing import RefillSlowing
 from sootline.analysis.detect.stack_rising import Z80, StackRising
 from sootline.analysis.detect.stack_step import StackStep
 from sootline.analysis.engine import Engine
-from sootline.analysis.follow import steady
+from sootline.analysis.follow import steady, warming
 from sootline.analysis.follow.steady import NEED, RISE_PER_HOUR, Steady
 from sootline.analysis.plant import Plant
 from sootline.analysis.sampling import Sampling
@@ -228,8 +228,14 @@ def test_three_equally_spaced_points_give_the_end_of_a_first_order_rise() -> Non
     assert stack(500.0) == pytest.approx(248.9, abs=0.1), "it had not got there"
     tail = short.number("stack_end")
     assert tail is not None
-    found = engine.stack._steady_C(Event("engine-shed", "firing", short.start_ms, short.end_ms, short.features))
-    assert found == pytest.approx(end_C, abs=3.0)
+    reading = warming.read(
+        Event("engine-shed", "firing", short.start_ms, short.end_ms, short.features), engine.plant.history
+    )
+    assert reading is not None
+    at = {age: stack(float(age)) for age in warming.GRID_S}
+    curve = warming.learn([warming.Reading(1500.0, start_C, at, end_C)] * 4)
+    assert curve.age_s == 900 and curve.share[480] == pytest.approx((1 - math.exp(-2)) / (1 - math.exp(-900 / 240)))
+    assert curve.steady_C(reading) == pytest.approx(end_C, abs=3.0)
 
 
 def _flames() -> list[tuple[float, float]]:
@@ -275,6 +281,7 @@ def test_the_mean_run_of_a_known_threshold() -> None:
     draw, lengths = np.random.default_rng(9), []
     for _ in range(400):
         engine = Engine(parse(PLAIN))
+        engine.stack.baseline = steady._Baseline(180.0, 5.0, {}, {})
         k = 0
         while not engine.plant.book.entries:
             k += 1

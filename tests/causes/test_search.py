@@ -51,7 +51,7 @@ def test_every_path_ends_in_something_found_or_somebody_licensed(alarm: str) -> 
     assert {end.why for _, _, end in ends} >= {"found", "nothing"}
     for given, steps, end in ends:
         keys = [key for key, _ in given]
-        assert len(set(keys)) == len(keys) <= 2 + len(TREES[alarm].causes)
+        assert len(set(keys)) == len(keys) <= 3 + len(TREES[alarm].causes)
         assert len({item for here in steps for item in here.items}) >= 1 or end.why != "nothing"
         if end.why == "found":
             assert end.cause is not None and end.item in end.cause.look
@@ -78,10 +78,27 @@ def test_power_is_off_before_hands_go_in(alarm: str) -> None:
     for given, steps, end in paths(alarm):
         off = False
         for here, (_, answer) in zip(steps, given, strict=True):
-            assert here.cause is None or not here.cause.power_off or off, here.key
+            watched = here.kind == "watch"
+            assert here.cause is None or not here.cause.power_off or watched or off, here.key
+            assert not (watched and off) and watched == any(
+                item in guide.POWERED and here.cause is not None and here.cause.power_off for item in here.items
+            )
+            assert not watched or here.ask.endswith("hands off")
             off = off or (here.key == "off" and answer == "done")
         if dict(given).get("off") == "cannot" and end.why == "nothing":
             assert "What needs the power off was not looked at." in end.lines
+
+
+def test_what_only_shows_with_power_is_asked_before_it_goes_off() -> None:
+    start = beginning("refill-timeout", [{"id": "pump-dead", "probability": 0.9}])
+    first = step("refill-timeout", start, ())
+    assert isinstance(first, Step) and (first.kind, first.items) == ("watch", ("does the motor hum or turn",))
+    then = step("refill-timeout", start, [(first.key, "unknown")])
+    assert isinstance(then, Step) and then.kind == "off"
+    inside = step("refill-timeout", start, [(first.key, "unknown"), ("off", "done")])
+    assert isinstance(inside, Step) and inside.items == ("thermal switch", "coupling")
+    looks = {item for tree in TREES.values() for cause in tree.causes if cause.power_off for item in cause.look}
+    assert looks >= guide.POWERED | guide.NOT_BY_HAND
 
 
 @pytest.mark.parametrize("alarm", sorted(guide.CHAMBER))

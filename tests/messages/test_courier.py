@@ -78,9 +78,10 @@ class House:
         return (FurnaceNow("engine-shed", "standby", None, {}, tuple(self.alarms), (), None),)
 
     def look(self, now_ms: int, *alarms: Alarm) -> int:
-        """One round at a moment in which these alarms are in sight."""
+        """A round at a moment in which these alarms are in sight, and the next one if it is due at once."""
         self.now_ms, self.alarms = now_ms, list(alarms)
-        return self.courier.look()
+        next_ms = self.courier.look()
+        return self.courier.look() if next_ms <= now_ms else next_ms
 
 
 Build = Callable[..., House]
@@ -167,6 +168,34 @@ def test_a_critical_message_is_never_put_off_for_more_than_five_minutes(house: B
         [message] = shop.store.messages()  # and no repeats pile up behind the one that cannot go out
         wait_ms, now_ms = message.due_ms - now_ms, message.due_ms
     assert wait_ms == 300_000
+
+
+def test_a_way_that_is_cut_off_holds_up_no_other_and_gets_no_pile_when_it_is_back(house: Build, ring: Hook) -> None:
+    with hook() as cut:
+        shop = house(maud(cut.way, ring.way))
+        cut.status = 503
+        for minutes in range(12):
+            shop.look(NIGHT + minutes * MINUTE_MS, STUCK)
+        assert len(ring.got) == 3 and cut.got == []
+        cut.status = 200
+        shop.look(NIGHT + 14 * MINUTE_MS, STUCK)
+        assert len(cut.got) == 1 and "Message 3 of 7" in cut.got[0]["message"]
+        states = [message.state for message in shop.store.messages() if message.way == 0]
+        assert sorted(states) == ["overtaken", "overtaken", "sent"]
+
+
+def test_a_clock_that_is_set_back_holds_nothing_up(house: Build, ring: Hook) -> None:
+    shop = house(maud(ring.way))
+    ring.status = 503
+    shop.look(NIGHT, STUCK)
+    ring.status = 200
+    back_ms = NIGHT - 5 * 60 * MINUTE_MS
+    early = replace(STUCK, found_ms=back_ms)
+    shop.look(back_ms, early)
+    assert len(ring.got) == 1
+    shop.look(back_ms + 5 * MINUTE_MS, early)
+    shop.look(back_ms + 6 * MINUTE_MS, early)
+    assert len(ring.got) == 2  # and repeats go on, five minutes apart
 
 
 def test_what_is_not_so_any_more_is_not_sent_when_the_way_is_back(house: Build, ring: Hook) -> None:

@@ -15,6 +15,7 @@ from sootline.advice.tables import TABLES, Ask
 from sootline.events import Event
 from sootline.files import commissioning
 from sootline.files.tables import Tables
+from sootline.logbook import Answer, Search
 from sootline.messages.message import Message
 from sootline.people.people import People
 from sootline.series import SensorFault
@@ -147,6 +148,8 @@ def test_export_of_everything_holds_what_there_is_besides_readings(tmp_path, cap
     commissioning.add(data, past.furnace, "probe_geometry", date(2026, 1, 4), "Maud", PROBE, "stack")
     with Store.open(data) as store, store.batch() as batch:
         batch.alarms(put=[ALARM])
+        told = Answer("chamber", "dry", "Pim", START_MS, "Look in the chamber", "No oil lies there")
+        batch.search(Search("a" * 32, past.furnace, "lockout", None, None, START_MS, "Pim", {}, (told,)))
         batch.messages([Message("ABCDEFG", "Maud", "weekly", START_MS, START_MS, "Weekly note", "All is told.")])
     assert cli.main(["store", "export", str(out), "--what", "everything", *here]) == 0
     tables = {path.stem: pq.read_table(path).to_pylist() for path in out.iterdir()}
@@ -158,6 +161,7 @@ def test_export_of_everything_holds_what_there_is_besides_readings(tmp_path, cap
     assert (alarm["alarm"], json.loads(alarm["detail"])) == (ALARM.alarm, dict(ALARM.detail))
     assert alarm["raised"].timestamp() * 1000 == ALARM.raised_ms
     assert [row["kind"] for row in tables["log"]] == ["cleaning"]
+    assert [row["answers"] for row in tables["searches"]] == ["Look in the chamber: No oil lies there"]
     assert (tables["oil"][0]["volume_l"], tables["oil"][0]["lead_ppm"]) == (60.0, 40.0)
     assert tables["predictions"][0]["predicted_K"] > 40 and tables["predictions"][0]["cleaned"] is None
     assert json.loads(tables["commissioning"][0]["values"]) == PROBE

@@ -97,7 +97,11 @@ def test_the_furnaces_page_tells_what_comes_next(client: httpx.Client) -> None:
     page = client.get("/furnace/engine-shed/cleaning").text
     headline = re.search(r'class="headline">([^<]+)<', page)
     told = client.get("/furnace/engine-shed/next").text
-    assert headline is not None and f"{headline[1]}." in told and "days left, empty about" in told
+    assert (
+        headline is not None
+        and f"Cleaning: {headline[1][0].lower()}{headline[1][1:]}." in told
+        and "days left, empty about" in told
+    )
     nothing = client.get("/furnace/carriage-shop/next")
     assert nothing.status_code == 200 and "When to clean" in nothing.text and "left" not in nothing.text
     assert client.get("/furnace/barn/next").status_code == 404

@@ -5,7 +5,6 @@ itself (127.0.0.1) they do. The browser of the tests is told where that name lea
 """
 
 import io
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -116,15 +115,18 @@ def note(page: Page, furnace: str = "Engine shed", kind: str = "Changed oil filt
     page.get_by_role("button", name="Keep it").click()
 
 
-def test_three_taps_from_the_first_page(browser: Browser, shop: Workshop) -> None:
-    with phone(browser) as page:
+@pytest.mark.parametrize("size", SIZES)
+def test_three_taps_from_the_first_page(browser: Browser, shop: Workshop, size: str) -> None:
+    with phone(browser, viewport=SIZES[size], color_scheme="dark" if size == "desk" else "light") as page:
         page.goto(shop.url("/"))
         page.locator("#card-engine-shed").get_by_role("link", name="Note what was done").click()
         tap(page, "Cleaned heat exchanger")
         page.get_by_role("button", name="Keep it").click()
         expect(page.locator(".verdict-calm")).to_contain_text("Kept. Cleaned heat exchanger · Engine shed")
         expect(page.locator(".verdict-calm")).to_contain_text("The clean stack is learned anew")
-        page.screenshot(path=os.environ.get("SHOTS", "/tmp") + "/entry-kept.png")
+        found = Axe().run(page).response["violations"]
+        assert [v for v in found if v["impact"] in ("serious", "critical")] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size]["width"]
     [line] = shop.new()
     assert (line.furnace, line.entry.kind, line.by) == ("engine-shed", "cleaning", "Maud")
     assert now_ms() - 60_000 < line.entry.at_ms <= line.entered_ms

@@ -9,11 +9,14 @@ from typing import Any
 import httpx
 import pytest
 from PIL import Image
+from starlette.requests import Request
 
 from sootline.events import Event
 from sootline.logbook import Logged
+from sootline.people.person import Person
 from sootline.profile import LogEntry, LogKind, parse
 from sootline.web import photos
+from sootline.web.entry_form import EntryForm, logged
 from sootline.web.log_views import ACTS, CHIPS, entry_views
 from sootline.wording import LOG_WORDS
 from tests.web.test_pages import token
@@ -112,6 +115,16 @@ def test_token_for_what_waited_comes_with_its_cookie(client: httpx.Client, shop:
     fresh = client.get("/log/token").json()
     assert fresh["now"] == NOW_MS
     assert client.post("/log", data=form(client) | {"token": fresh["token"]}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("noted", "by"), [("Maud", "Maud"), ("", "Maud"), ("Pim", "Pim, sent by Maud"), (" Pim\n", "Pim, sent by Maud")]
+)
+def test_an_entry_that_waited_keeps_the_name_of_whoever_noted_it(noted: str, by: str) -> None:
+    """Pim noted it on a shared phone; Maud had signed in on it when the host answered again."""
+    request = Request({"type": "http", "headers": [], "sootline.person": Person("Maud", "helper")})
+    sent = EntryForm({"furnace": "engine-shed", "kind": "filter", "by": noted}, (), None)
+    assert logged(sent, request, ["engine-shed"], NOW_MS, "si").by == by
 
 
 # photos

@@ -134,7 +134,20 @@ def test_service_mode_is_on_every_page_of_the_furnace_until_it_ends(
     words = "Pim works on it until 16:20: electrodes"
     working = InService("Pim", "electrodes", NOW_MS, NOW_MS + 80 * MINUTE_MS)
     live.put(replace(furnace_now(phase="service"), service=working))
-    for path in ("", "/season", "/firings", "/refills", "/warm-ups", "/cleaning", "/oil", "/sensors"):
+    for path in (
+        "",
+        "/season",
+        "/firings",
+        "/refills",
+        "/warm-ups",
+        "/cleaning",
+        "/oil",
+        "/sensors",
+        "/commission",
+        "/fault",
+        "/profile",
+        "/reports",
+    ):
         text = page.get(f"/furnace/engine-shed{path}").text
         assert words in text and "End service mode" in text, path
     assert words in page.get("/").text

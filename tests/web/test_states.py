@@ -83,6 +83,7 @@ def test_cut_off_furnaces_are_grey_and_say_since_when(browser: Browser, server: 
 def test_the_menu_has_room_for_seven_pages_on_a_phone(browser: Browser, server: Server, shop: Workshop) -> None:
     shop.live.put(furnace_now())
     with opened(browser, server.url, "phone") as page:
+        assert height(page, ".rail nav") < 50, "those of today stand in one line"
         words = ["Furnaces", "Alarms", "Log", "Oil", "Reports", "Messages", "Settings"]
         links = "".join(f'<a href="/">{word}</a>' for word in words)
         page.evaluate("links => { document.querySelector('.rail nav').innerHTML = links }", links)

@@ -153,6 +153,23 @@ def _entry(furnace: str, entry: LogEntry) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def searches(ask: Ask) -> Table:
+    """Causes that were looked for step by step: what was asked and said, and what was found."""
+    schema = pa.schema([
+        ("furnace", pa.string()), ("begun", TIME), ("alarm", pa.string()), ("channel", pa.string()), ("raised", TIME),
+        ("by", pa.string()), ("ended", pa.string()), ("found", pa.string()), ("answers", pa.string()),
+    ])  # fmt: skip
+    rows = [
+        {
+            "furnace": name, "begun": s.begun_ms, "alarm": s.alarm, "channel": s.channel, "raised": s.raised_ms,
+            "by": s.by, "ended": s.ended, "found": s.found,
+            "answers": " | ".join(f"{answer.asked}: {answer.said}" for answer in s.answers),
+        }
+        for name in ask.furnaces for s in ask.store.searches(name) if ask.start_ms <= s.begun_ms < ask.end_ms
+    ]  # fmt: skip
+    return Table(schema, [pa.Table.from_pylist(rows, schema=schema)])
+
+
 def oil(ask: Ask) -> Table:
     """The batches of used oil with their tests; they belong to no single furnace."""
     tests = ("arsenic", "cadmium", "chromium", "lead", "halogens")
@@ -230,6 +247,7 @@ TABLES: dict[str, Callable[[Ask], Table]] = {
     "events": events,
     "alarms": alarms,
     "log": log,
+    "searches": searches,
     "messages": messages,
     "oil": oil,
     "predictions": predictions,

@@ -84,7 +84,7 @@ class Settings:
     )
     relit_within_s: float = _setting(130.0, "s", "a fire back this soon was a recycle, not a thermostat")
     step_unreferred: float = _setting(
-        1.7, "1", "without return air or room the air's own swing is in the stack: steps must be this much larger"
+        1.2, "1", "without return air or room the air's own swing is in the stack: steps must be this much larger"
     )
     no_heat_s: float = _setting(2700.0, "s", "contract: call unanswered this long")
     no_heat_ratio: float = _setting(1.5, "1", "contract: or this many times the usual")

@@ -32,6 +32,7 @@ log = logging.getLogger(__name__)
 
 FIRST_RETRY_S = 15.0
 CALM_S, URGENT_S = 1800.0, 300.0  # longest wait between two tries
+LONGEST_MS = 2_000_000  # a try that is further off was planned before the clock was set back: it is due
 GIVE_UP_MS = 24 * 3_600_000
 LOOK_S = 30.0  # at least this often
 STOP_S = 0.3  # it notices that it is to stop within this
@@ -132,9 +133,9 @@ class Courier:
         contacts = self._file.again()
         due = [self._now() + round(LOOK_S * 1000)]
         due += self._say(contacts)
-        self._digests(contacts)
         due += self._deliver(contacts)
         due += self._heartbeat(contacts)
+        due += self._digests(contacts)  # for the next round; what goes wrong in them keeps no alarm waiting
         if self._now() >= self._health_ms:
             self._health_ms = self._now() + HEALTH_MS
             self._around.trouble(self._problem(contacts))
@@ -174,8 +175,8 @@ class Courier:
             with self._store.batch() as batch:
                 batch.messages(expanded)
 
-    def _digests(self, contacts: Contacts) -> None:
-        now_ms = self._now()
+    def _digests(self, contacts: Contacts) -> list[int]:
+        now_ms, due = self._now(), []
         for contact in contacts.people:
             for what, due_ms in (
                 ("daily", digest.daily_due_ms(contact, now_ms, self._zone)),
@@ -186,6 +187,8 @@ class Courier:
                     made = (digest.daily if what == "daily" else digest.weekly)(contact, due_ms, past, self._zone)
                     self._keep(contacts, () if made is None else (made,))
                     self._digested.add((contact.name, what, due_ms))
+                    due += [] if made is None else [now_ms]
+        return due
 
     def past(self, contacts: Contacts, contact: Contact, due_ms: int, lines: bool) -> Past:
         """What a digest due at a moment is made of."""
@@ -215,10 +218,13 @@ class Courier:
     def _deliver(self, contacts: Contacts) -> list[int]:
         """Send what is due, critical alarms first; stop for newer ones."""
         version = self._live.version
-        for message in self._store.waiting_messages(self._now()):
+        waiting = self._store.waiting_messages(self._now(), self._now() + LONGEST_MS)
+        newest = {(one.contact, one.key, one.way): one for one in sorted(waiting, key=lambda one: one.made_ms)}
+        for message in waiting:
             if self._stopping.is_set():
                 break
-            done = self._attempt(contacts, message)
+            said_since = message.key is not None and newest[(message.contact, message.key, message.way)] != message
+            done = self._past_it(message) if said_since else self._attempt(contacts, message)
             with self._store.batch() as batch:
                 batch.message(done)
             if self._live.version != version and done.error is not None:
@@ -229,7 +235,7 @@ class Courier:
     def _attempt(self, contacts: Contacts, message: Message) -> Message:
         contact, now_ms = contacts.person(message.contact), self._now()
         if self._overtaken(message, now_ms):
-            return replace(message, state="overtaken", done_ms=now_ms)
+            return self._past_it(message)
         if contact is None or message.way >= len(contact.ways):
             return replace(message, state="failed", done_ms=now_ms, error="the contact has no such way any more")
         error = self._send(contact.ways[message.way], message.title, message.body, message.priority == "critical")
@@ -244,6 +250,9 @@ class Courier:
         longest_s = URGENT_S if message.priority == "critical" else CALM_S
         wait_s = min(FIRST_RETRY_S * 2.0 ** min(tried.tries - 1, 20), longest_s)
         return replace(tried, due_ms=now_ms + round(wait_s * 1000))
+
+    def _past_it(self, message: Message) -> Message:
+        return replace(message, state="overtaken", done_ms=self._now())
 
     def _overtaken(self, message: Message, now_ms: int) -> bool:
         """Whether it has waited and what it says is not so any more: over, taken by somebody, or on the shelf."""

@@ -177,12 +177,14 @@ def _follows(alarm: Alarm, now: Situation) -> bool:
 
 
 def _repeat(contact: Contact, alarm: Alarm, told: Sequence[Message], now: Situation, decision: Decision) -> None:
-    mine = [message for message in told if message.priority == "critical" and message.way == 0]
+    grave = [message for message in told if message.priority == "critical"]
+    mine = [message for message in grave if message.way == 0]
     if len(mine) > REPEATS:
         return
-    last_ms = max(message.made_ms for message in mine)
-    if any(message.state == "waiting" and message.tries > 0 for message in mine):
-        return  # the one before could not be sent yet; another would only wait behind it
+    if all(message.state == "waiting" and message.tries > 0 for message in grave):
+        return  # nothing has got through by any way; another would only wait behind it
+    # made later than now: the host's clock was set back since
+    last_ms = max((message.made_ms for message in mine if message.made_ms <= now.now_ms), default=0)
     if now.now_ms < last_ms + REPEAT_MS:
         decision.later(last_ms + REPEAT_MS)
         return

@@ -95,9 +95,10 @@ def _then(alarm: Alarm, now_ms: int, zone: tzinfo | None) -> list[str]:
 def _likely(alarm: Alarm) -> str:
     causes = alarm.detail.get("causes")
     best: Any = causes[0] if isinstance(causes, list | tuple) and causes else None
-    if not isinstance(best, Mapping) or best.get("id") == "other":
+    if not isinstance(best, Mapping) or best.get("id") == "other" or not best.get("cause"):
         return ""
-    return f"Likely: {best['cause']} ({best['probability']:.0%})."
+    share = best.get("probability")
+    return f"Likely: {best['cause']}{f' ({share:.0%})' if isinstance(share, int | float) else ''}."
 
 
 def _blind(alarm: Alarm) -> str:

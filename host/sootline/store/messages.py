@@ -39,12 +39,12 @@ def confirm(db: sqlite3.Connection, contact: str, code: str, by: str, at_ms: int
     )
 
 
-def waiting(db: sqlite3.Connection, due_ms: int) -> list[Message]:
-    """What is to be sent by due_ms, critical alarms first."""
+def waiting(db: sqlite3.Connection, due_ms: int, beyond_ms: int) -> list[Message]:
+    """What is to be sent by due_ms, or later than beyond_ms; critical alarms first."""
     rows = db.execute(
-        f"SELECT {_COLUMNS} FROM message WHERE state = 'waiting' AND due_ms <= ?"
+        f"SELECT {_COLUMNS} FROM message WHERE state = 'waiting' AND (due_ms <= ? OR due_ms > ?)"
         " ORDER BY priority IS NOT 'critical', due_ms, id, way",
-        (due_ms,),
+        (due_ms, beyond_ms),
     )
     return [_message(row) for row in rows]
 

@@ -305,10 +305,10 @@ class Store:
         with self._sessions.read() as db:
             return messages.read(db, since_ms, before_ms, most)
 
-    def waiting_messages(self, due_ms: int) -> list[Message]:
-        """What is to be sent by due_ms, critical alarms first."""
+    def waiting_messages(self, due_ms: int, beyond_ms: int = 2**62) -> list[Message]:
+        """What is to be sent by due_ms, or later than beyond_ms; critical alarms first."""
         with self._sessions.read() as db:
-            return messages.waiting(db, due_ms)
+            return messages.waiting(db, due_ms, beyond_ms)
 
     def next_message_ms(self) -> int | None:
         """When the next message is to be tried; None when none waits."""

@@ -62,7 +62,8 @@ class Decisions:
             return self._refused(request, error)
         return self._renderer.page(
             request, "_next.html", furnace=furnace,
-            cleaning_words=f"{told.headline}." if told else "", oil_words=f"{stock.headline}." if stock else "",
+            cleaning_words=_led("Cleaning", told.headline) if told else "",
+            oil_words=_led("Oil", stock.headline) if stock else "",
         )  # fmt: skip
 
     # the heat exchanger
@@ -196,6 +197,11 @@ class Decisions:
         if known is None:
             raise UserError("Nothing is stored of this furnace yet.")
         return known
+
+
+def _led(what: str, headline: str) -> str:
+    """A page's headline as a line of another page: `Cleaning: no date yet, learning the clean stack`."""
+    return f"{what}: {headline[:1].lower()}{headline[1:].replace(': ', ', ')}."
 
 
 def _given(request: Request, system: System) -> Given:

@@ -50,9 +50,11 @@ FIELDS: tuple[Field, ...] = (
     Field("cleaning.at_rise_K", "Clean at this rise above the clean stack", "difference"),
     Field("cleaning.cost", "Cost of one cleaning, in your currency", "money"),
     Field("cleaning.oil_value_per_l", "Worth of oil not wasted, in your currency", "money per volume"),
+    Field("servicing.every_h", "Service after so many hours of fire", "hours"),
+    Field("servicing.every_l", "Service after so much oil", "volume"),
 )
 HEATING = {"on-call": "only during a call", "keep-warm": "always"}
-_PLAIN = {"days": "days", "money": ""}
+_PLAIN = {"days": "days", "hours": "h", "money": ""}
 _DEFAULTS = {setting.name: (getattr(Settings(), setting.name), setting.metadata["reason"]) for setting in table()}
 
 

@@ -22,6 +22,7 @@ TABLE_WORDS = {
     "events": "Firings, refills, warm-ups and steady stacks",
     "alarms": "Alarms with their numbers and who had them",
     "log": "What was done",
+    "searches": "Causes that were looked for, with every answer",
     "messages": "What was said to whom, and whether it came",
     "oil": "Batches of used oil with their tests",
     "predictions": "What cleanings should bring, and brought",

@@ -18,6 +18,9 @@ from sootline.logbook import Answer, Search
 SEES = 0.9  # a person who looks finds the fault where it is; coarse, like the trees (common practice)
 MISTAKES = 0.05  # ... or takes something else for it
 LEAST = 0.02  # a cause less likely than this is not worth the walk
+# seen or heard only while it has power, hands off; asked before the power goes off, or not at all
+POWERED = frozenset({"does the motor hum or turn", "loop pump", "cut-in pressure", "other loads", "smoke", "draft"})
+NOT_BY_HAND = frozenset({"voltage", "spray", "control lamp"})  # a meter on live parts, a spray to be seen: for others
 CHAMBER = frozenset({"ignition-failure", "lockout", "no-heat", "flame-loss"})  # oil may lie in the chamber
 RESET = "Leave the primary reset alone meanwhile: every press can put more unburned oil into the chamber."
 PRESSED = "It was pressed already: do not press it again."
@@ -26,7 +29,7 @@ LEAVE_OFF = "Leave it off until they have seen it."
 POOLED = "Leave it off and shut the oil valve: oil in the chamber can light all at once."
 WHO_DECIDES = "Whether it may run again is for whoever mended it, or somebody licensed, to say; no sensor here can."
 
-Kind = Literal["first", "chamber", "off", "look"]
+Kind = Literal["first", "chamber", "off", "watch", "look"]
 Given = Sequence[tuple[str, str]]  # (step, answer), in order
 
 
@@ -104,14 +107,18 @@ def step(alarm: str, start: Mapping[str, float], given: Given) -> Step | End:
         return found
     now = ranking(alarm, start, given)
     for cause in sorted(TREES[alarm].causes, key=lambda cause: -now[cause.id]):
-        items = _open_items(alarm, cause, answers)
-        if not items or f"look:{cause.id}" in answers or now[cause.id] < LEAST:
-            continue
-        if cause.power_off and "off" not in answers:
-            return _off()
-        if cause.power_off and answers["off"] != "done":
-            continue
-        return _look(cause, items, now[cause.id])
+        if now[cause.id] < LEAST:
+            break
+        for key in (f"watch:{cause.id}", f"look:{cause.id}"):
+            items = _open_items(alarm, key, answers)
+            if not items or key in answers or (key.startswith("watch") and not _has_power(alarm, answers)):
+                continue
+            if cause.power_off and key.startswith("look"):
+                if "off" not in answers:
+                    return _off()
+                if answers["off"] != "done":
+                    continue
+            return _look(cause, key, items, now[cause.id])
     return _nothing(alarm, answers)
 
 
@@ -149,14 +156,13 @@ def ranking(alarm: str, start: Mapping[str, float], given: Given) -> dict[str, f
 
 def _tables(tree: Tree, given: Given) -> Iterable[list[float]]:
     """P(answer | cause) for each answer that tells something, over the causes and the rest class."""
-    looked: set[str] = set()
+    fine: set[str] = set()
     for key, answer in given:
-        asked = next((cause for cause in tree.causes if key == f"look:{cause.id}"), None)
-        if asked is None or answer == "unknown":
+        items = [item for item in _items(tree.alarm, key) if item not in fine]
+        if not items or answer == "unknown":
             continue
-        items = [item for item in _items(tree.alarm, asked) if item not in looked]
         if answer == "fine":
-            looked.update(items)
+            fine.update(items)
             yield [1.0 - SEES * _share(tree.alarm, cause, items) for cause in tree.causes] + [1.0 - MISTAKES]
         else:
             item = items[int(answer.removeprefix("fault:"))]
@@ -164,22 +170,37 @@ def _tables(tree: Tree, given: Given) -> Iterable[list[float]]:
 
 
 def _share(alarm: str, cause: Cause, looked: Sequence[str]) -> float:
-    items = _items(alarm, cause)
+    """Of what shows a cause, the share that was looked at."""
+    items = [item for part in ("watch", "look") for item in _items(alarm, f"{part}:{cause.id}")]
     return sum(item in looked for item in items) / len(items) if items else 0.0
 
 
-def _items(alarm: str, cause: Cause) -> tuple[str, ...]:
-    """What to look at; the chamber is looked into before anything."""
-    return tuple(item for item in cause.look if alarm not in CHAMBER or "pooled oil" not in item)
+def _items(alarm: str, key: str) -> tuple[str, ...]:
+    """What is looked at in the step `key`; nothing for another kind of step.
+
+    The chamber is looked into before anything. What only shows with power has a step of its own where hands go in.
+    """
+    part, _, name = key.partition(":")
+    cause = next((cause for cause in TREES[alarm].causes if cause.id == name), None)
+    if cause is None or part not in ("watch", "look"):
+        return ()
+    items = [item for item in cause.look if alarm not in CHAMBER or "pooled oil" not in item]
+    if cause.power_off:
+        items = [item for item in items if item not in NOT_BY_HAND and (item in POWERED) == (part == "watch")]
+    elif part == "watch":
+        return ()
+    return tuple(items)
 
 
-def _open_items(alarm: str, cause: Cause, answers: Mapping[str, str]) -> tuple[str, ...]:
-    """What nobody has said to be in order yet."""
-    fine: set[str] = set()
-    for other in TREES[alarm].causes:
-        if answers.get(f"look:{other.id}") == "fine":
-            fine.update(_items(alarm, other))
-    return tuple(item for item in _items(alarm, cause) if item not in fine)
+def _open_items(alarm: str, key: str, answers: Mapping[str, str]) -> tuple[str, ...]:
+    """Of these, what nobody has said to be in order yet."""
+    fine = {item for other, answer in answers.items() if answer == "fine" for item in _items(alarm, other)}
+    return tuple(item for item in _items(alarm, key) if item not in fine)
+
+
+def _has_power(alarm: str, answers: Mapping[str, str]) -> bool:
+    """Whether nothing so far has asked to switch it off."""
+    return alarm not in CHAMBER and KINDS[alarm].hazard == "none" and "off" not in answers
 
 
 def _opening(alarm: str, answers: Mapping[str, str]) -> Step | End | None:
@@ -205,10 +226,12 @@ def _off() -> Step:
     return Step("off", "off", ask, (("done", "It is off and cool"), ("cannot", "I cannot, or may not, do that")))
 
 
-def _look(cause: Cause, items: tuple[str, ...], probability: float) -> Step:
+def _look(cause: Cause, key: str, items: tuple[str, ...], probability: float) -> Step:
     answers = (("fine", "Nothing wrong at any of them" if len(items) > 1 else "Nothing wrong there"),
                ("unknown", "I cannot tell"))  # fmt: skip
-    return Step(f"look:{cause.id}", "look", "Look at", answers, items, cause, probability)
+    if key.startswith("watch"):
+        return Step(key, "watch", "Look and listen, hands off", answers, items, cause, probability)
+    return Step(key, "look", "Look at", answers, items, cause, probability)
 
 
 def _found(alarm: str, start: Mapping[str, float], given: Given) -> End | None:
@@ -216,8 +239,7 @@ def _found(alarm: str, start: Mapping[str, float], given: Given) -> End | None:
     answers: dict[str, str] = {}
     for i, (key, answer) in enumerate(given):
         if answer.startswith("fault:"):
-            asked = next(cause for cause in TREES[alarm].causes if key == f"look:{cause.id}")
-            item = _open_items(alarm, asked, answers)[int(answer.removeprefix("fault:"))]
+            item = _open_items(alarm, key, answers)[int(answer.removeprefix("fault:"))]
             now = ranking(alarm, start, given[: i + 1])
             cause = max((c for c in TREES[alarm].causes if item in c.look), key=lambda c: now[c.id])
             return End("found", (cause.step, WHO_DECIDES), cause, item)
@@ -228,5 +250,5 @@ def _found(alarm: str, start: Mapping[str, float], given: Given) -> End | None:
 def _nothing(alarm: str, answers: Mapping[str, str]) -> End:
     left = () if answers.get("off") != "cannot" else ("What needs the power off was not looked at.",)
     leave = (LEAVE_OFF,) if KINDS[alarm].hazard != "none" or alarm in CHAMBER else ()
-    looked = any(key.startswith("look:") for key in answers)
+    looked = any(key.startswith(("look:", "watch:")) for key in answers)
     return End("nothing" if looked else "stopped", (*left, CALL, *leave))

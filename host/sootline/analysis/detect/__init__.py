@@ -24,6 +24,7 @@ from sootline.analysis.detect.refill_slowing import RefillSlowing
 from sootline.analysis.detect.refill_timeout import RefillTimeout
 from sootline.analysis.detect.refill_without_burning import RefillWithoutBurning
 from sootline.analysis.detect.sensor_fault import SensorFault
+from sootline.analysis.detect.service_due import ServiceDue
 from sootline.analysis.detect.short_cycling import ShortCycling
 from sootline.analysis.detect.stack_high import StackHigh
 from sootline.analysis.detect.stack_low import StackLow
@@ -61,4 +62,5 @@ DETECTORS: tuple[type[Detector], ...] = (
     Overfiring,
     SupplyLow,
     FreezeRisk,
+    ServiceDue,
 )

@@ -96,7 +96,8 @@ class PreheatSlow(Detector):
         if self.plant.has("call") or self.plant.profile.furnace.heating == "keep-warm":
             return False
         others = [other for other in self.engine.heating.values() if other is not heating]
-        return heating.falls(start_ms) and not any(other.holds() for other in others)
+        top_ms = heating.highest_ms(start_ms)
+        return heating.falls(start_ms) and not any(other.holds(top_ms) for other in others)
 
     def _soaks(self, heating: Heating, start_ms: int) -> bool:
         """The nozzle block may climb in the heat of a fire that has just ended, with nobody calling."""

@@ -85,7 +85,7 @@ class PreheatStalled(Detector):
         if self.plant.has(f"{heating.channel}_heater") or self.plant.state("call"):
             return False
         others = [other for other in self.engine.heating.values() if other is not heating]
-        if any(other.holds() for other in others):
+        if any(other.holds(heating.highest_ms(heating.start_ms or 0)) for other in others):
             return False
         if self.plant.profile.furnace.heating == "keep-warm":
             return not any(self._climbs(other) for other in others)

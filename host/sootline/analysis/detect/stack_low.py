@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.follow.steady import Steady
+from sootline.analysis.follow.steady import NEED, Steady
 from sootline.now import Readiness
 
 if TYPE_CHECKING:
@@ -32,9 +32,11 @@ class StackLow(Detector):
         engine.stack.on_steady.append(self._steady)
 
     def readiness(self) -> Readiness:
-        return super().readiness()
+        return self.learned(self.engine.stack.learned, NEED)
 
     def _steady(self, steady: Steady) -> None:
+        if self.engine.stack.baseline is None:
+            return  # until its warming is known, a short firing seems cooler than it was heading for
         referred = self.plant.has("return_air") or self.plant.has("room")
         net = steady.net_K if referred else steady.net_K - 20.0
         low = net < self.settings.stack_low_K

@@ -7,6 +7,8 @@ import statistics
 from collections import deque
 from collections.abc import Callable
 
+import numpy as np
+
 from sootline.analysis.conditions import Level, Slope
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.marks import Mark
@@ -197,11 +199,26 @@ class Heating:
         """Kept warm between firings, by its own past."""
         return len(self._idle) >= IDLE_NEED and sum(self._idle) >= IDLE_SHARE * len(self._idle)
 
-    def holds(self) -> bool:
-        """Near its set point now, and not merely falling: something heats it."""
-        nearest, target = self.nearest_K(), self.target_C()
-        near = nearest is not None and target is not None and nearest <= COLD_K
-        return near and not self.falls(self.plant.now_ms - HOLDS_MS)
+    def holds(self, since_ms: int) -> bool:
+        """Something heats it: near its set point it stands still, or has turned up after a fall since then."""
+        nearest, now = self.nearest_K(), self.plant.now_ms
+        if nearest is None or nearest > COLD_K:
+            return False
+        x = self.plant.history.window(self.channel, now - HOLDS_MS, now)[1]
+        slope = self.plant.slope_per_min(self.channel, HOLDS_MS // 2)
+        if len(x) and float(x.max() - x.min()) < 1.5 * FALLS_K and slope is not None and slope > -FALLS_K / 10:
+            return True
+        x = self.plant.history.window(self.channel, since_ms, now)[1]
+        if not len(x):
+            return False
+        fallen = np.flatnonzero(np.maximum.accumulate(x) - x > FALLS_K / 2)
+        after = x[fallen[0] :] if len(fallen) else x[:0]
+        return bool(len(after)) and float((after - np.minimum.accumulate(after)).max()) > FALLS_K
+
+    def highest_ms(self, since_ms: int) -> int:
+        """When it was hottest since then."""
+        t, x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)
+        return int(t[x.argmax()]) if len(x) else since_ms
 
     def _begin(self, at_ms: int) -> None:
         at = self.plant.history.window(self.channel, at_ms - 60_000, at_ms + 15_000)[1]

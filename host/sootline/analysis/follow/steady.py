@@ -1,12 +1,11 @@
 """The steady stack of each firing: net of the air, corrected for what varies without ash, and for unfinished warming.
 
 residual [K] = net - baseline - sum b_j (z_j - mean z_j) - offset
-net      [K] = steady stack - return air (its stand-ins: room, else nothing)
+net      [K] = steady stack (warming.py) - return air (its stand-ins: room, else nothing; one for all firings)
 z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil
 b            = ridge regression over the learning firings, frozen with the baseline
 offset   [K] = steps that are no ash: those explained by a log entry, where the firings after it differ plainly from the
                trend before, and those `stack-step` has found, until a log entry says that they were mended
-A firing too short to settle is extrapolated with this furnace's own warming curve, learned from its long firings.
 """
 
 import statistics
@@ -16,14 +15,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from sootline.analysis.follow.warming import Curve, Reading, learn, read
 from sootline.analysis.plant import Plant
-from sootline.analysis.usual import MAD_TO_SD, Usual
+from sootline.analysis.usual import MAD_TO_SD
 from sootline.events import Event
 from sootline.profile import LogEntry
 
 NEED, NEED_DAYS, DAY_MS = 30, 7.0, 86_400_000
-LONG_S = 900.0
-GRID_S = (240, 300, 360, 420, 480, 600, 720, 900)
+SETTLED_S = 480.0  # before its warming is known, a firing as long as this is taken to have settled
+REFERENCES, REFERRED = ("return_air", "room"), 0.8  # the first that this share of the learning firings has
 AROUND = 8  # firings before and after a log entry that tell its step
 STEP_K, STEP_SE = 6.0, 4.0  # a smaller step, or one of fewer standard errors, is no step
 RISE_PER_HOUR, RISE_PER_HOUR_SD = 0.12, 0.10  # K per burning hour: usual fouling (8-30 K per 100 h, common practice)
@@ -53,10 +53,14 @@ class _Baseline:
 
 @dataclass(slots=True)
 class _Learning:
+    """Firings by column: the flue as it was read, and the air by the name of its probe."""
+
     t_ms: list[int] = field(default_factory=list)
     hours: list[float] = field(default_factory=list)
-    net_K: list[float] = field(default_factory=list)
+    readings: list[Reading] = field(default_factory=list)
+    air_C: list[dict[str, float | None]] = field(default_factory=list)
     z: list[dict[str, float | None]] = field(default_factory=list)
+    net_K: list[float] = field(default_factory=list)  # once the curve is learned
 
 
 class StackSeries:
@@ -66,7 +70,6 @@ class StackSeries:
         self.plant = plant
         self._burned_s = burned_s
         self.on_steady: list[Callable[[Steady], None]] = []
-        self.warming = {second: Usual(30) for second in GRID_S}
         self.explained_ms: int | None = None
         self._restart()
         plant.on_event("firing", self._fired)
@@ -74,6 +77,8 @@ class StackSeries:
 
     def _restart(self) -> None:
         self.baseline: _Baseline | None = None
+        self.curve: Curve | None = None
+        self.reference: str | None = None
         self.offset_K = 0.0
         self.clean_since_ms: int | None = None
         self._learning = _Learning()
@@ -84,7 +89,7 @@ class StackSeries:
     @property
     def learned(self) -> int:
         """Firings learned from, at most NEED; below it while the baseline is not there."""
-        return NEED if self.baseline is not None else min(len(self._learning.net_K), NEED - 1)
+        return NEED if self.baseline is not None else min(len(self._learning.readings), NEED - 1)
 
     @property
     def sd_K(self) -> float:
@@ -105,22 +110,29 @@ class StackSeries:
         self.explained_ms = entry.at_ms
 
     def _fired(self, event: Event) -> None:
-        self._learn_warming(event)
-        steady = self._steady_C(event)
-        if steady is None:
+        reading = read(event, self.plant.history)
+        if reading is None or event.duration_s < self.plant.settings.steady_min_s:
             return
-        reference = event.number("return_air_end")
-        if reference is None:
-            reference = event.number("room_end")
-        net = steady - (reference if reference is not None else 0.0)
+        air_C = {name: event.number(f"{name}_end") for name in REFERENCES}
         z = {name: event.number(name) for name in COVARIATES}
         hours = self._burned_s() / 3600
         if self.baseline is None:
-            self._learn(event.end_ms, hours, net, z)
+            self._learn(event.end_ms, hours, reading, air_C, z)
+        net = self._net_K(reading, air_C)
+        if net is None:
+            return
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
         residual = None if self.baseline is None else self._residual(hours, net, z)
         self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise))
+
+    def _net_K(self, reading: Reading, air_C: dict[str, float | None]) -> float | None:
+        """Net of the air; None where the firing was too short to tell, or the probe it is compared with is lost."""
+        if self.curve is None:
+            air = next((air_C[name] for name in REFERENCES if air_C[name] is not None), None)
+            return reading.tail_C - (air or 0.0) if reading.duration_s >= SETTLED_S else None
+        steady, air = self.curve.steady_C(reading), air_C[self.reference] if self.reference is not None else 0.0
+        return None if steady is None or air is None else steady - air
 
     def _tell(self, firing: Event, steady: Steady) -> None:
         """Keep the firing's steady stack as an event of its own, and tell whoever waits for it."""
@@ -171,47 +183,34 @@ class StackSeries:
                 total += slope * (value - base.means[name])
         return total
 
-    def _steady_C(self, event: Event) -> float | None:
-        """The stack this firing was heading for [degC]."""
-        duration_s, tail_C = event.duration_s, event.number("stack_end")
-        if duration_s < self.plant.settings.steady_min_s or tail_C is None:
-            return None
-        if duration_s >= LONG_S:
-            return tail_C
-        second = max(s for s in GRID_S if s <= duration_s)
-        share = self.warming[second].median if self.warming[second].count >= 3 else None
-        if share is None or share < 0.5:
-            return tail_C if duration_s >= 480 else None
-        start_ms = event.start_ms
-        start_C = self.plant.history.mean("stack", start_ms - 30_000, start_ms + 5_000)
-        at_C = self.plant.history.mean("stack", start_ms + second * 1000 - 30_000, start_ms + second * 1000)
-        if start_C is None or at_C is None:
-            return None
-        return start_C + (at_C - start_C) / share
-
-    def _learn_warming(self, event: Event) -> None:
-        """How far towards its end a long firing has come at each second of the grid."""
-        end_C = event.number("stack_end")
-        if event.duration_s < 1.2 * LONG_S or end_C is None:
-            return
-        start_ms = event.start_ms
-        start_C = self.plant.history.mean("stack", start_ms - 30_000, start_ms + 5_000)
-        if start_C is None or end_C - start_C < 50:
-            return
-        for second, usual in self.warming.items():
-            at_C = self.plant.history.mean("stack", start_ms + second * 1000 - 30_000, start_ms + second * 1000)
-            if at_C is not None:
-                usual.add((at_C - start_C) / (end_C - start_C))
-
-    def _learn(self, t_ms: int, hours: float, net_K: float, z: dict[str, float | None]) -> None:
+    def _learn(
+        self, t_ms: int, hours: float, reading: Reading, air_C: dict[str, float | None], z: dict[str, float | None]
+    ) -> None:
         learning = self._learning
         learning.t_ms.append(t_ms)
         learning.hours.append(hours)
-        learning.net_K.append(net_K)
+        learning.readings.append(reading)
+        learning.air_C.append(air_C)
         learning.z.append(z)
-        enough = len(learning.net_K) >= NEED and t_ms - learning.t_ms[0] >= NEED_DAYS * DAY_MS
-        if enough:
-            self.baseline = _fit(learning)
+        n = len(learning.readings)
+        if n < NEED or t_ms - learning.t_ms[0] < NEED_DAYS * DAY_MS:
+            return
+        self.curve = learn(learning.readings)
+        share = {name: sum(air[name] is not None for air in learning.air_C) / n for name in REFERENCES}
+        self.reference = next((name for name in REFERENCES if share[name] >= REFERRED), None)
+        nets = [self._net_K(reading, air) for reading, air in zip(learning.readings, learning.air_C, strict=True)]
+        told = [k for k, net in enumerate(nets) if net is not None]
+        if len(told) < NEED:
+            self.curve = None
+            return
+        chosen = _Learning(
+            [learning.t_ms[k] for k in told],
+            [learning.hours[k] for k in told],
+            z=[learning.z[k] for k in told],
+            net_K=[net for net in nets if net is not None],
+        )
+        self.baseline = _fit(chosen)
+        self._learning = _Learning()
 
 
 def _fit(learning: _Learning) -> _Baseline:
