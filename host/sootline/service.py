@@ -1,8 +1,9 @@
 """The running service: the only place that builds the parts and owns threads.
 
-    broker (child process) -> client (paho's thread) -> worker (this file) -> pages (web thread)
+    broker (child process) -> client (paho's thread) -> worker (this file) -> pages (web thread), courier (its own)
 
-The worker alone writes the store and feeds the watches: take -> commit -> acknowledge -> analyse -> commit -> publish.
+The worker alone writes readings, alarms and acts, and feeds the watches: take -> commit -> acknowledge -> analyse ->
+commit -> publish.
 A crash between any two of these loses nothing: what was not acknowledged comes again, what was stored is analysed anew.
 """
 

@@ -6,11 +6,12 @@ The live service and the replay of a recording both go through here, so that bot
 import logging
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from sootline.advice.burned import with_log, with_service
 from sootline.alarms import Alarm
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.watch import Key, Update, Watch
@@ -118,13 +119,7 @@ class Watches:
 
     def _new_watch(self, name: str) -> Watch:
         profile = self._profile_of(name)
-        entries = {*profile.log, *self._store.log(name)}
-        modes = {*profile.service, *self._store.service(name)}
-        profile = replace(
-            profile,
-            log=tuple(sorted(entries, key=lambda entry: entry.at_ms)),
-            service=tuple(sorted(modes, key=lambda mode: mode.at_ms)),
-        )
+        profile = with_service(with_log(profile, self._store.log(name)), self._store.service(name))
         return Watch(profile, lambda start_ms, end_ms: self._store.read(name, start_ms, end_ms))
 
     @contextmanager

@@ -17,7 +17,7 @@ from sootline.heat.elementwise import FloatArray
 from sootline.heat.grades import GRADES
 from sootline.heat.oil import Oil, oil_of_parts
 from sootline.heat.refill_use import OilBurned, oil_burned
-from sootline.profile import LogEntry, Profile
+from sootline.profile import LogEntry, Profile, ServiceMode
 from sootline.store import Store
 
 HOUR_MS = 3_600_000
@@ -116,6 +116,11 @@ def with_log(profile: Profile, entries: Iterable[LogEntry]) -> Profile:
     return replace(profile, log=tuple(sorted({*profile.log, *entries}, key=lambda entry: entry.at_ms)))
 
 
+def with_service(profile: Profile, modes: Iterable[ServiceMode]) -> Profile:
+    """The profile with more of when somebody worked on the furnace."""
+    return replace(profile, service=tuple(sorted({*profile.service, *modes}, key=lambda mode: mode.at_ms)))
+
+
 def _or_nan(value: float | None) -> float:
     return float("nan") if value is None else value
 
@@ -182,5 +187,5 @@ def oil_named(kind: str | None, folder: Path) -> tuple[Oil, str]:
 
 __all__ = [
     "DAY_MS", "HOUR_MS", "Burned", "burned", "day_ms", "day_of", "oil_named", "opened", "profile_of", "store_of",
-    "with_log",
+    "with_log", "with_service",
 ]  # fmt: skip

@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import Protocol
 
-from sootline.advice.burned import store_of, with_log
+from sootline.advice.burned import store_of, with_log, with_service
 from sootline.alarms import Alarm
 from sootline.analysis.sampling import Sampling, spacing
 from sootline.analysis.settings import Settings
@@ -133,7 +133,7 @@ def _of_store(store: Store, profile_of: Callable[[str], Profile], records: Recor
     announced = store.announcements()
     found = {}
     for name in store.furnaces():
-        profile = with_log(profile_of(name), store.log(name))
+        profile = with_service(with_log(profile_of(name), store.log(name)), store.service(name))
         sampling = sampling_of(announced[name][1]) if name in announced else None
         state = f"{store.extent(name)} {store.last_received_ms(name)}"
         found[name] = Past(profile, sampling, _days_of(store, name), partial(records.waiting, name), state)
