@@ -121,7 +121,7 @@ def with_keys(profile: Profile, keys: dict[str, float]) -> Profile:
     known = {
         f"{section.name}.{f.name}": f.metadata
         for section in fields(Profile)
-        if section.name != "log"
+        if section.name not in ("log", "service")
         for f in fields(getattr(profile, section.name))
         if "low" in f.metadata
     }
