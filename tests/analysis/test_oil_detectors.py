@@ -419,3 +419,15 @@ def test_service_due_says_what_it_needs(profile: str, needs: str | None) -> None
     engine = run(shop(2, REFILLS[:2]), profile=profile)
     (readiness,) = [d.readiness() for d in engine.detectors if d.alarm == "service-due"]
     assert (readiness.state, readiness.needs) == (("ready", None) if needs is None else ("blind", needs))
+
+
+@pytest.mark.parametrize("frozen", [True, False])
+def test_a_stack_that_stands_still_counts_no_burning(frozen: bool) -> None:
+    """Hot for an hour and a half: frozen at one count nothing is known; a fire's flue moves, and then it rings."""
+    fires = [*FIRES[:13], (FIRES[13][0], FIRES[13][0] + 5400)]
+    site = shop(15.4, REFILLS[:13], fires)
+    start_ms = ms(FIRES[13][0] + 200)
+    stack = np.where(site.t_ms > start_ms, 260.0, site.values["stack"])
+    stack = stack if frozen else stack + 0.25 * (np.arange(len(stack)) % 7 == 0)
+    engine = run(replace(site, values={**site.values, "stack": stack}))
+    assert len(found(engine, "refill-overdue")) == (0 if frozen else 1)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 
+STILL_AGAIN_MS = 300_000
 MISSED_RATIO = 1.1  # of the usual burning: from there on a dip is asked for at the end of a firing
 
 
@@ -74,6 +75,8 @@ class RefillOverdue(Detector):
         if burned > limit and not refills.sensing_lost() and (dip_ms := refills.unseen_ms()) is not None:
             refills.take_unseen(dip_ms)
             self._look()
+        elif burned > limit and self.engine.fire.stands_still():
+            self._again(STILL_AGAIN_MS)  # does it burn at all? `sensor-fault` will tell
         elif burned > limit:
             calls = self.plant.state("float")
             detail: dict[str, Any] = {} if calls is None else {"float_calls": calls}
@@ -86,8 +89,11 @@ class RefillOverdue(Detector):
                 **detail,
             )
         else:
-            self._looking += 1
-            self.plant.at(self.plant.now_ms + round((limit - burned) * 1000) + 1000, self._due, self._looking)
+            self._again(round((limit - burned) * 1000) + 1000)
+
+    def _again(self, wait_ms: int) -> None:
+        self._looking += 1
+        self.plant.at(self.plant.now_ms + wait_ms, self._due, self._looking)
 
     def _due(self, number: int) -> None:
         if number == self._looking:

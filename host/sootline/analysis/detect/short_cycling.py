@@ -32,6 +32,9 @@ class ShortCycling(Detector):
         self.plant.on_event("firing", self._fired)
 
     def _fired(self, event: Event) -> None:
+        if not self.engine.fire.trusted():
+            self._firings.clear()
+            return
         self._firings.append(event)
         if len(self._firings) < SPAN:
             return

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from sootline.analysis.book import Entry
 from sootline.analysis.conditions import Slope
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
@@ -23,6 +24,7 @@ SHORT_MS = 180_000  # a fire that lasted no longer has no level to settle at
 LONG_MS = 600_000  # the flue is near its steady level by then
 LIT_MS = 300_000  # a fire that burns has heated the flue by then
 BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
+STILL_MS = 900_000
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -50,6 +52,7 @@ class Fire:
         plant.on("flame", self._flame)
         plant.on("burner", self._burner)
         plant.on_fault(self._fault)
+        plant.on_raise(self._doubted)
 
     def burned_s(self) -> float:
         """Seconds burned so far, the fire under way included."""
@@ -90,6 +93,8 @@ class Fire:
             return
         if self.plant.state("burner") is False or self.plant.state("flame") is True:
             return  # heat without a burner is an alarm's business, not a firing
+        if self.plant.state("flame") is False and self.plant.book.standing("sensor-fault", "stack"):
+            return  # of the two the flame detector is to be believed
         self._set(True, self._rise_began(mark.at_ms))
 
     def _stack_cools(self, mark: Mark) -> None:
@@ -150,9 +155,22 @@ class Fire:
         t, x = self.plant.history.window("stack", self.since_ms or 0, self.plant.now_ms)
         return int(t[x.argmax()]) if len(x) else self.plant.now_ms
 
+    def _doubted(self, entry: Entry) -> None:
+        if entry.alarm == "sensor-fault" and entry.channel == "stack" and not self._seen_otherwise():
+            self.losses_of_sight += 1  # what it seemed to burn since the last refill is not known
+
     def _fault(self, channel: str, kind: str) -> None:
         if channel == "stack" and kind != "crc" and self.on is not None and not self._seen_otherwise():
             self._set(None, self.plant.now_ms)
+
+    def stands_still(self) -> bool:
+        """Told by the stack alone, and that has not moved by one count in a quarter of an hour: frozen, perhaps."""
+        x = self.plant.history.window("stack", self.plant.now_ms - STILL_MS, self.plant.now_ms)[1]
+        return not self._seen_otherwise() and len(x) > 1 and bool((x == x[0]).all())
+
+    def trusted(self) -> bool:
+        """Whether what tells of the fire can be believed: the stack alone cannot while its probe is at fault."""
+        return self._seen_otherwise() or self.plant.book.standing("sensor-fault", "stack") is None
 
     def _seen_otherwise(self) -> bool:
         return self.plant.state("flame") is not None or self.plant.state("burner") is not None

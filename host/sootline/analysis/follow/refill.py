@@ -67,7 +67,8 @@ class Refills:
 
     def burned_since_last_s(self) -> float | None:
         """Burning time since the last refill [s]; None before the first, or where the fire was out of sight since."""
-        if self._burned_at_last_s is None or self.fire.on is None or self.fire.losses_of_sight != self._sight_at_last:
+        seen = self.fire.on is not None and self.fire.losses_of_sight == self._sight_at_last and self.fire.trusted()
+        if self._burned_at_last_s is None or not seen:
             return None
         return self.fire.burned_s() - self._burned_at_last_s
 
