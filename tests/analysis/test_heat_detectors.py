@@ -168,6 +168,17 @@ def test_a_call_that_ends_in_mid_climb_is_neither_slow_nor_stalled() -> None:
     assert not found(engine, "preheat-slow") and not found(engine, "preheat-stalled")
 
 
+def test_a_call_of_a_minute_leaves_no_preheat_behind() -> None:
+    """Its climb shows in the five-minute window only once the call is over; at the next call nothing has stalled."""
+    usual = climbs([3.0] * 6)
+    first, second = 6 * CYCLE + 600, 6 * CYCLE + 6000
+    tank = [*usual, (first, 20.0), (first + 90, 25.0), (second, 21.0), (second + 1200, 65.0)]
+    call = [*calls(6), (first, 1.0), (first + 80, 0.0), (second, 1.0)]
+    end_s = second + 1200
+    engine = run(rows(end_s, 10, tank=tank, nozzle=held(95, end_s), stack=25, pump=0, call=call), profile=ON_CALL)
+    assert not found(engine, "preheat-stalled") and not found(engine, "preheat-slow")
+
+
 def test_a_thermostat_a_little_low_is_not_slow() -> None:
     """It stops 3.5 K under the set point in the profile, and the climb is timed to where it comes near that."""
     engine = run(heated([3.0] * 8, tank=climbs([3.0] * 8, warm_C=61.5)), profile=ON_CALL)

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 AGAIN_MS = 300_000
+REST_MS, RESTS = 180_000, 0.3  # slower than this share of its usual climb is no climb
 CLIMB_K = 20.0  # a shorter climb is over before it can be timed (common practice)
 
 
@@ -73,8 +74,7 @@ class PreheatSlow(Detector):
             self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
             return
         nearest = heating.nearest_K()
-        climb_K = (heating.target_C() or 0.0) - heating.start_C
-        if nearest is None or nearest <= READY_K + STOPS_SHORT * climb_K or not heating.expected():
+        if nearest is None or nearest <= READY_K or self._rests(heating, nearest) or not heating.expected():
             return
         if self._call_over(heating, start_ms):
             self.plant.at(self.plant.now_ms + AGAIN_MS, self._due, channel, start_ms, predicted_min)
@@ -90,6 +90,12 @@ class PreheatSlow(Detector):
             predicted_min=round(predicted_min, 1),
             start_C=round(heating.start_C, 1),
         )
+
+    def _rests(self, heating: Heating, nearest_K: float) -> bool:
+        """A thermostat set a little low holds it there: it climbs no more."""
+        climb_K = (heating.target_C() or 0.0) - heating.start_C
+        rate, usual = self.plant.slope_per_min(heating.channel, REST_MS), heating.usual_K_per_min.median or 0.0
+        return nearest_K <= READY_K + STOPS_SHORT * climb_K and rate is not None and rate < RESTS * usual
 
     def _call_over(self, heating: Heating, start_ms: int) -> bool:
         """Without `call` on a furnace that heats on call: all that is heated only falls."""

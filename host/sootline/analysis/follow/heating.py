@@ -162,7 +162,9 @@ class Heating:
         return self.plant.profile.furnace.heating == "keep-warm"
 
     def _climbs(self, mark: Mark) -> None:
-        if mark.on and self.start_ms is None and not self.fire.on:
+        called = self._keeps_warm() or self.plant.state("call") is not False
+        drive = self.plant.state(f"{self.channel}_heater")
+        if mark.on and self.start_ms is None and not self.fire.on and (drive if drive is not None else called):
             missing = self.missing_K()
             cooling = self.fire.last_end_ms is not None and mark.at_ms - self.fire.last_end_ms < 1_800_000
             if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
