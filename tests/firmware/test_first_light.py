@@ -55,11 +55,11 @@ def test_board_process_publishes_what_the_chips_measure(broker: Mosquitto, liste
         listener.wait(lambda: len(listener.of("measurements")) >= 4)
         assert board.alive and board.pid, board.log
         assert board.on_micropython
+    listener.wait(lambda: listener.of("board")[-1] == {"online": False})  # last will
     announcement = listener.of("board")[-2]
     assert announcement["online"] and announcement["clock"] == "synced"
     assert set(announcement["channels"]) == set(signals(0))
     assert _check_values(listener.of("measurements")) >= 8
-    listener.wait(lambda: listener.of("board")[-1] == {"online": False})  # last will
 
 
 def test_half_an_hour_in_virtual_time(broker: Mosquitto, listener: Listener) -> None:
