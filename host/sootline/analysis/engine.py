@@ -52,6 +52,7 @@ class Engine:
         self.service = Service(self.plant, self.fire, self.phase.refresh)
         self._periodic: list[tuple[int, Callable[[], None]]] = []
         self.every(300_000, self.fire.check)
+        self.every(300_000, self.phase.check)
         for heating in self.heating.values():
             self.every(3_600_000, heating.hourly)
         self.detectors = [detector(self) for detector in DETECTORS]

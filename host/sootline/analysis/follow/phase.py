@@ -47,6 +47,16 @@ class PhaseFollower:
         """Look again: somebody has begun or ended to work on the furnace."""
         self._refresh()
 
+    def check(self) -> None:
+        """Called every few minutes: what has not moved since the first reading, or a silence, may be known by now."""
+        if self.phase == "unknown" or self._out_of_sight():
+            self._refresh()
+
+    def _out_of_sight(self) -> bool:
+        """Neither the stack nor anything wired tells whether it burns."""
+        told = any(self.plant.state(channel) is not None for channel in ("flame", "burner"))
+        return not told and not self.fire.on and self.plant.value("stack") is None
+
     def _refresh(self) -> None:
         self._set(self._now(), self.plant.now_ms)
 
@@ -69,6 +79,8 @@ class PhaseFollower:
             return "lockout"
         if fire.on:
             return "firing"
+        if self._out_of_sight():
+            return "unknown"
         call, burner = plant.state("call"), plant.state("burner")
         if call and plant.state("limit"):
             return "limit"
