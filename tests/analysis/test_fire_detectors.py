@@ -498,6 +498,18 @@ def test_a_step_that_five_more_firings_deny_is_no_step() -> None:
     assert found(site.engine, "stack-step")[0].cleared_ms is not None and site.engine.stack.offset_K == 0
 
 
+@pytest.mark.parametrize("hot", range(2, 14))
+def test_what_was_mended_soon_leaves_the_rise_as_it_was(hot: int) -> None:
+    """A belt slips for some firings and is mended: nothing is left of it, had the step been confirmed or not."""
+    site = Firing()
+    site.fire(45, sd_K=1.0)
+    top_C = site.rise(30, 0.5)
+    site.fire(hot, top_C + 60, 1.0)
+    site.log("blower")
+    site.fire(12, top_C, 1.0)
+    assert site.engine.stack.offset_K == pytest.approx(0, abs=5)
+
+
 def test_a_step_that_stays_is_taken_out_of_the_rise_and_put_back_when_it_goes() -> None:
     site = Firing()
     site.fire(45, sd_K=1.0)

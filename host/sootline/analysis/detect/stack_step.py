@@ -127,6 +127,7 @@ class StackStep(Detector):
         if abs(step) <= self.limit_K() or apart < CLEAR_OF:
             return
         self.step_K, self._was_K, self._confirmed, self._since = step, statistics.median(before), False, 0
+        self.engine.stack.suspect(SIDE)
         self.plant.raise_(
             self.alarm,
             "medium",
@@ -146,6 +147,7 @@ class StackStep(Detector):
             self.plant.clear(self.alarm)
             if self._confirmed:
                 self.engine.stack.explain(-self.step_K)
+            self.engine.stack.acquit()
             self._restart()
         elif not self._confirmed:
             self._confirmed = True

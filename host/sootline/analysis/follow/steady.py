@@ -83,7 +83,7 @@ class StackSeries:
         self.clean_since_ms: int | None = None
         self._learning = _Learning()
         self._home_K: float | None = None  # the offset before a step nobody has explained
-        self._before: deque[tuple[float, float]] = deque(maxlen=AROUND)  # burning hours, residual
+        self._before: deque[tuple[float, float]] = deque(maxlen=2 * AROUND)  # burning hours, residual
         self._after: list[float] | None = None
 
     @property
@@ -95,10 +95,19 @@ class StackSeries:
     def sd_K(self) -> float:
         return self.baseline.sd_K if self.baseline is not None else 0.0
 
-    def explain(self, step_K: float) -> None:
-        """Take a step that is not ash out of the residuals, until a log entry tells that it was mended."""
+    def suspect(self, firings: int) -> None:
+        """The last firings seem to have stepped away: they, and what follows, no longer tell where the trend is."""
         if self._home_K is None:
             self._home_K = self.offset_K
+            for _ in range(min(firings, len(self._before))):
+                self._before.pop()
+
+    def acquit(self) -> None:
+        """The suspected step has gone by itself."""
+        self._home_K = None
+
+    def explain(self, step_K: float) -> None:
+        """Take a suspected step, which is not ash, out of the residuals until a log entry tells that it was mended."""
         self.offset_K += step_K
 
     def _logged(self, entry: LogEntry) -> None:
