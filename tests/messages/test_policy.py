@@ -146,6 +146,9 @@ def test_of_two_critical_alarms_with_one_cause_both_are_told_and_one_repeated() 
         ("Maud", "again", "pump-overrun"), ("Maud", "again", "pump-overrun"),
         ("Maud", "raised", "leak"), ("Maud", "raised", "pump-overrun"),
     ]  # fmt: skip
+    had = Clock()
+    had.run(NIGHT, NIGHT + MINUTE_MS, taken(pump))
+    assert had.run(NIGHT, NIGHT + 12 * MINUTE_MS, taken(pump), leak) == [("Maud", "raised", "leak")]
 
 
 def test_worse_is_told_again_and_only_once() -> None:
@@ -164,10 +167,11 @@ def test_worse_is_told_again_and_only_once() -> None:
         taken(alarm("leak", "critical", NOON)),
         over(alarm("lockout", "high", NOON - DAY_MS), NOON - HOUR_MS),  # back-filled: over before it was known
         over(alarm("leak", "critical", NOON - DAY_MS, found_ms=NOON), NOON - HOUR_MS),
+        over(alarm("leak", "critical", NOON - 3 * DAY_MS), NOON - 25 * HOUR_MS),
         alarm("stack-rising", "low", NOON),
         alarm("stack-step", "medium", NOON),
     ],
-    ids=["suppressed", "shelved", "taken", "past", "past critical", "low", "for the digest"],
+    ids=["suppressed", "shelved", "taken", "past", "past critical", "long over", "low", "for the digest"],
 )
 def test_what_calls_nobody(quiet: object) -> None:
     assert Clock().run(NOON, NOON + 2 * HOUR_MS, quiet) == []  # type: ignore[arg-type]

@@ -57,3 +57,9 @@ def test_what_came_late_is_in_the_digest_only_and_the_weekly_note_always_comes()
     made = told(past, people=Contacts((MAUD,)))
     assert [m.what for m in made] == ["daily", "weekly"]
     assert "found only when data came late" in made[0].body and made[1].code is not None
+
+
+def test_what_somebody_has_is_in_no_digest_of_its_own() -> None:
+    stuck = alarm("heater-stuck-on", "critical", NOON)  # stands for the rest of the week
+    made = told(stuck, people=Contacts((replace(MAUD, weekly=None),)), taken_after_ms=MINUTE_MS)
+    assert [m.what for m in made] == ["raised"]

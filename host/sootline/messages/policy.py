@@ -24,6 +24,7 @@ REPEAT_MS = 5 * MINUTE_MS
 REPEATS = 6
 SETTLE_MS = MINUTE_MS  # what is not critical waits this long for the cause it may turn out to follow from
 OVER_MS = 30 * MINUTE_MS  # found later than this after it was over: for the digest
+FORGONE_MS = 24 * 60 * MINUTE_MS  # over for longer than this: for the digest, also where nobody has seen it
 COLD_FAULTS = frozenset({"no-heat", "lockout", "refill-timeout", "freeze-risk"})
 DIGEST_ONLY = frozenset(
     {"preheat-slow", "ignition-delayed", "stack-step", "oil-use-high", "overfiring", "stack-rising"}
@@ -79,7 +80,9 @@ def calls(alarm: Alarm, now: Situation) -> bool:
     """Whether the alarm, at this moment, is one to tell somebody about."""
     if alarm.state in ("suppressed", "shelved", "acknowledged") or alarm.acknowledged is not None or not stands(alarm):
         return False
-    if alarm.cleared_ms is not None and alarm.found_ms - alarm.cleared_ms > OVER_MS:
+    if alarm.cleared_ms is not None and (
+        alarm.found_ms - alarm.cleared_ms > OVER_MS or now.now_ms - alarm.cleared_ms > FORGONE_MS
+    ):
         return False
     return alarm.priority == "critical" or alarm.furnace not in now.in_service
 
@@ -171,7 +174,7 @@ def _follows(alarm: Alarm, now: Situation) -> bool:
         and alarm.alarm in _LEADS_TO.get(other.alarm, ())
         and other.raised_ms <= alarm.raised_ms
         and other.cleared_ms is None
-        and calls(other, now)
+        and other.state in ("unacknowledged", "acknowledged")
         for other in now.alarms
     )
 

@@ -45,7 +45,7 @@ def rehearse(
         done_ms = t_ms
         seen = [_as_of(alarm, t_ms, taken.get(alarm.key)) for alarm in alarms if _known(alarm, t_ms)]
         decision = decide(contacts, Situation(t_ms, seen, outlooks(t_ms) if seen else {}, zone=zone), said)
-        for message in (*decision.messages, *_digests(contacts, alarms, said, t_ms, zone)):
+        for message in (*decision.messages, *_digests(contacts, alarms, said, taken, t_ms, zone)):
             said.append(replace(message, state="sent", tries=1, done_ms=t_ms))
             if message.key is not None and taken_after_ms is not None and message.key not in taken:
                 taken[message.key] = Acknowledgement(message.contact, t_ms + taken_after_ms)
@@ -84,14 +84,20 @@ def _weekly_ms(contact: Contact, t_ms: int, zone: tzinfo | None) -> int | None:
 
 
 def _digests(
-    contacts: Contacts, alarms: Sequence[Alarm], said: Sequence[Message], t_ms: int, zone: tzinfo | None
+    contacts: Contacts,
+    alarms: Sequence[Alarm],
+    said: Sequence[Message],
+    taken: Mapping[Key, Acknowledgement],
+    t_ms: int,
+    zone: tzinfo | None,
 ) -> list[Message]:
     made: list[Message] = []
     for contact in contacts.people:
         daily, weekly = _daily_ms(contact, t_ms, zone) == t_ms, _weekly_ms(contact, t_ms, zone) == t_ms
         if not daily and not weekly:
             continue
-        past = Past([_as_of(one, t_ms, None) for one in alarms if one.found_ms <= t_ms], said, (), contacts.page)
+        known = [_as_of(one, t_ms, taken.get(one.key)) for one in alarms if one.found_ms <= t_ms]
+        past = Past(known, said, (), contacts.page)
         if daily and (note := digest.daily(contact, t_ms, past, zone)) is not None:
             made.append(note)
         if weekly:
