@@ -248,22 +248,6 @@ def soot_fire(rows: Rows, start_ms: int) -> Rows:
     return Rows(rows.t_ms, values, rows.on_s, rows.faults)
 
 
-def boiling_nozzle(rows: Rows, start_ms: int) -> Rows:
-    """Water in the nozzle block boils: the climb stands at 96 °C for 25 min, spitting."""
-    values = dict(rows.values)
-    nozzle = values["nozzle"].copy()
-    below = np.flatnonzero(nozzle < 80.0)
-    if len(below):
-        first = below[0]
-        hits = np.flatnonzero((nozzle > 96.0) & (np.arange(len(nozzle)) > first))
-        if len(hits):
-            t0 = rows.t_ms[hits[0]]
-            held = (rows.t_ms >= t0) & (rows.t_ms < t0 + 25 * MINUTE_MS) & ~np.isnan(nozzle)
-            nozzle[held] = 96.0 + 0.4 * np.sin(rows.t_ms[held] / 9000.0)
-            values["nozzle"] = nozzle
-    return Rows(rows.t_ms, values, rows.on_s, rows.faults)
-
-
 def dead_control(rows: Rows, start_ms: int) -> Rows:
     """The call is on and nothing answers: as a cold furnace would read, from the first pause on."""
     quiet = (rows.values["burner"] == 0.0) & (rows.values["call"] == 0.0)
