@@ -95,7 +95,9 @@ def _verdict(
         if not right or (hidden and hidden not in item["under"] and not _known(truth, hidden, alarm)):
             continue
         known = max(seconds(alarm["raised"]), seconds(alarm["found"]) if alarm.get("found") else 0.0)
-        if earliest <= seconds(alarm["raised"]) <= max(end, latest):
+        if _stands_for(truth, item, alarm):
+            known = seconds(item["condition"])
+        if earliest <= seconds(alarm["raised"]) <= max(end, latest) or _stands_for(truth, item, alarm):
             used.add(i)
             if best is None or known < best[0]:
                 best = (known, i)
@@ -115,6 +117,17 @@ def _verdict(
         if item["alarm"] == "stack-rising" and "rise_K" in detail:
             out["rise_error_K"] = float(detail["rise_K"]) - _true_rise(truth, best[0])
     return out
+
+
+def _stands_for(truth: dict[str, Any], item: dict[str, Any], alarm: Alarm) -> bool:
+    """A true alarm of the same name that still stands when its condition comes true again says it already."""
+    raised, condition = seconds(alarm["raised"]), seconds(item["condition"])
+    gone = not alarm.get("cleared") or seconds(alarm["cleared"]) > condition
+    return alarm["alarm"] == item["alarm"] and gone and any(
+        e is not item and e["alarm"] == item["alarm"] and e["channel"] == item["channel"]
+        and seconds(e["earliest"]) <= raised < condition and raised <= seconds(e["end"])
+        for e in truth["expected"]
+    )  # fmt: skip
 
 
 def _known(truth: dict[str, Any], cause: str, alarm: Alarm) -> bool:

@@ -272,6 +272,19 @@ def test_judge_counts_found_late_missed_and_false(smoke: dict[str, Record]) -> N
     assert hidden["false"] == []
 
 
+def test_an_alarm_that_still_stands_says_it_already(smoke: dict[str, Record]) -> None:
+    """The same condition twice in one fault: what was raised at the first stands for the second, until it has gone."""
+    truth = truth_json(smoke["s04-no-spark"])
+    first = truth["expected"][0]
+    later = "2027-01-01T00:00:00Z"
+    again = {**first, "earliest": later, "condition": later, "latest": {"all": later}, "end": later}
+    twice = {**truth, "expected": [first, again]}
+    for cleared, found in ((None, [True, True]), (first["end"], [True, False])):
+        alarm = {"alarm": "lockout", "channel": None, "priority": "high", "raised": first["condition"],
+                 "cleared": cleared, "suppressed_by": None, "detail": {}}  # fmt: skip
+        assert [v["found"] for v in judge(twice, [alarm], "all")["verdicts"]] == found
+
+
 def test_profiles_know_only_the_contract_keys(smoke: dict[str, Record]) -> None:
     allowed = {
         "furnace": {"id", "rated_input_kW", "heating", "clean_on"},
