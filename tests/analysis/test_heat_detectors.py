@@ -171,8 +171,8 @@ def test_a_call_that_ends_in_mid_climb_is_neither_slow_nor_stalled() -> None:
 def test_a_call_of_a_minute_leaves_no_preheat_behind() -> None:
     """Its climb shows in the five-minute window only once the call is over; at the next call nothing has stalled."""
     usual = climbs([3.0] * 6)
-    first, second = 6 * CYCLE + 600, 6 * CYCLE + 6000
-    tank = [*usual, (first, 20.0), (first + 90, 25.0), (second, 21.0), (second + 1200, 65.0)]
+    first, second = 6 * CYCLE + 600, 6 * CYCLE + 6060
+    tank = [*usual, (first + 75, 20.0), (first + 170, 25.0), (second + 60, 21.0), (second + 1200, 65.0)]
     call = [*calls(6), (first, 1.0), (first + 80, 0.0), (second, 1.0)]
     end_s = second + 1200
     engine = run(rows(end_s, 10, tank=tank, nozzle=held(95, end_s), stack=25, pump=0, call=call), profile=ON_CALL)
