@@ -123,6 +123,13 @@ def test_oil_that_a_thermostat_lets_fall_and_heats_again_tells_of_a_call() -> No
     assert READY_S + 300 < (seconds(alarm.raised_ms) or 0) < READY_S + 1800
 
 
+def test_a_nozzle_that_stays_cold_is_no_failed_ignition() -> None:
+    """Its cut-out has opened: the day tank is ready, and nothing can light."""
+    engine = Engine(parse(ON_CALL))
+    engine.feed(rows(4500, tank=[*CLIMB, *STEADY_AFTER], nozzle=held(12, 4500), stack=25, pump=0))
+    assert not found(engine, "ignition-failure")
+
+
 def test_oil_still_heated_is_not_ready() -> None:
     """The nozzle block is ready early; the day tank goes on climbing for a quarter of an hour."""
     engine = Engine(parse(ON_CALL))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from sootline.alarms import Priority
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.follow.heating import READY_K
+from sootline.analysis.follow.heating import COLD_K, READY_K
 from sootline.analysis.marks import Mark
 from sootline.analysis.usual import Usual
 from sootline.events import Event
@@ -118,6 +118,8 @@ class IgnitionFailure(Detector):
         if self._still_heats():
             self._ready()
             return
+        if any((heating.missing_K() or 0.0) > COLD_K for heating in self.engine.heating.values()):
+            return  # it waits for oil that stays cold: that is `preheat-stalled`
         no_call_seen = self.plant.state("call") is None
         falls = no_call_seen and any(heating.falls(ready_ms) for heating in self.engine.heating.values())
         if falls or rested:
