@@ -3,8 +3,6 @@
 import statistics
 from collections import deque
 
-import numpy as np
-
 MAD_TO_SD = 1.4826  # of a normal distribution
 
 
@@ -64,7 +62,10 @@ class Usual:
     def nearly_highest(self) -> float | None:
         """What 95 % of the values do not exceed."""
         if self._nearly_highest is None and self.values:
-            self._nearly_highest = float(np.quantile(self.values, 0.95))
+            ordered = sorted(self.values)  # by hand: numpy takes a hundred times as long for so few
+            below, part = divmod(0.95 * (len(ordered) - 1), 1.0)
+            low, high = ordered[int(below)], ordered[min(int(below) + 1, len(ordered) - 1)]
+            self._nearly_highest = low + part * (high - low)
         return self._nearly_highest
 
     @property

@@ -9,7 +9,7 @@ by their evidence. Predictions are draws from the mixture, so model choice is pa
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import pairwise
 from math import exp, log, pi
 
 import numpy as np
@@ -148,14 +148,11 @@ def fit_fouling(record: FoulingRecord, prior: Prior | None = None) -> FoulingCou
     known = Prior() if prior is None else prior
     record = _condensed(record)
     span = float(record.hours[-1])
-    designs = {law: batch_design(record.hours, law[0], law[1], span, record.batch_start_h) for law in LAWS}
+    designs = np.array([batch_design(record.hours, kind, shape, span, record.batch_start_h) for kind, shape, _ in LAWS])
     parts: list[tuple[float, Component]] = []
     for share, rho in _NOISE:
         white, log_det = _whitener(record.day, share, rho)
-        y = white @ record.value
-        for law, spread in product(LAWS, _BATCH_SPREAD):
-            evidence, part = _regress(y, white @ designs[law], log_det, law, spread, known)
-            parts.append((evidence + log(law[2]), part))
+        parts += _regress(white @ record.value, white @ designs, log_det, known)
     logs = np.array([p[0] for p in parts])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
@@ -187,35 +184,39 @@ def _whitener(day: FloatArray, share: float, rho: float) -> tuple[FloatArray, fl
     return inverse, 2.0 * float(np.sum(np.log(np.diag(factor))))
 
 
-def _regress(
-    y: FloatArray, x: FloatArray, log_det: float, law: tuple[str, float, float], spread: float, prior: Prior
-) -> tuple[float, Component]:
-    """Posterior and log evidence of one grid point; the noise level is found by three fixed-point steps."""
-    n, columns = x.shape
-    batch_sd = spread * prior.rate
+def _regress(y: FloatArray, x: FloatArray, log_det: float, prior: Prior) -> list[tuple[float, Component]]:
+    """(log weight, posterior) of every law and batch spread under one noise, worked out together.
+
+    y: [days]; x: the designs of the laws [laws, days, columns]; the noise level is found by three fixed-point steps.
+    """
+    n, columns = x.shape[1:]
+    batch_sd = np.array(_BATCH_SPREAD) * prior.rate
     mean0 = np.zeros(columns)
     mean0[1] = prior.rate
-    precision0 = np.full(columns, batch_sd**-2.0)
-    precision0[0], precision0[1] = prior.baseline_sd**-2.0, prior.rate_sd**-2.0
-    gram, moment = x.T @ x, x.T @ y
-    variance = max(float(np.var(y - x[:, :2] @ np.linalg.lstsq(x[:, :2], y, rcond=None)[0])), 1e-12)
+    precision0 = np.repeat(batch_sd[:, None] ** -2.0, columns, axis=1)  # [spreads, columns]
+    precision0[:, 0], precision0[:, 1] = prior.baseline_sd**-2.0, prior.rate_sd**-2.0
+    own = np.eye(columns) * precision0[:, None, :]
+    gram, moment = (x.mT @ x)[:, None], (x.mT @ y)[:, None]  # [laws, 1, ...]
+    plain = [float(np.var(y - two @ np.linalg.lstsq(two, y, rcond=None)[0])) for two in x[:, :, :2]]
+    variance = np.repeat(np.maximum(plain, 1e-12)[:, None], batch_sd.size, axis=1)  # [laws, spreads]
     for _ in range(3):
-        precision = gram / variance + np.diag(precision0)
+        precision = gram / variance[..., None, None] + own
         covariance = np.linalg.inv(precision)
-        mean = covariance @ (moment / variance + precision0 * mean0)
-        residual = y - x @ mean
-        used = columns - float(np.sum(np.diag(covariance) * precision0))
-        variance = max(float(residual @ residual) / max(n - used, 1.0), 1e-12)
-    shift = mean - mean0
-    quadratic = float(residual @ residual) / variance + float(np.sum(precision0 * shift * shift))
-    evidence = -0.5 * (
-        n * log(2.0 * pi * variance)
-        + log_det
-        + quadratic
-        - float(np.sum(np.log(precision0)))
-        + float(np.linalg.slogdet(precision)[1])
-    )
-    return evidence, Component(law[0], law[1], 0.0, mean, np.asarray(covariance), batch_sd, variance**0.5)
+        mean = (covariance @ (moment / variance[..., None] + precision0 * mean0)[..., None])[..., 0]
+        squares = ((y - mean @ x.mT) ** 2).sum(-1)
+        used = columns - (np.diagonal(covariance, axis1=-2, axis2=-1) * precision0).sum(-1)
+        variance = np.maximum(squares / np.maximum(n - used, 1.0), 1e-12)
+    quadratic = squares / variance + (precision0 * (mean - mean0) ** 2).sum(-1)
+    log_precision = np.linalg.slogdet(precision)[1] - np.log(precision0).sum(-1)
+    evidence = -0.5 * (n * np.log(2.0 * pi * variance) + log_det + quadratic + log_precision)
+    return [
+        (
+            float(evidence[i, j]) + log(prior_weight),
+            Component(kind, shape, 0.0, mean[i, j], covariance[i, j], float(batch_sd[j]), float(variance[i, j]) ** 0.5),
+        )
+        for i, (kind, shape, prior_weight) in enumerate(LAWS)
+        for j in range(batch_sd.size)
+    ]
 
 
 @dataclass(frozen=True)
