@@ -129,10 +129,12 @@ class Refills:
         if len(x) < 2 or len(after) < 2:
             return None
         seconds = (t - run.start_ms) / 1000
-        spread = float(((seconds - seconds.mean()) ** 2).sum())
-        slope = float(((seconds - seconds.mean()) * (x - x.mean())).sum()) / spread if spread > 0 else 0.0
+        middle_s = float(seconds.sum()) / len(x)
+        around = seconds - middle_s
+        spread = float(around @ around)
+        slope = float(around @ x) / spread if spread > 0 else 0.0
         slope = max(-0.02, min(0.02, slope)) if len(x) >= 4 else 0.0
-        level = float(x.mean()) - slope * float(seconds.mean())
+        level = float(x.sum()) / len(x) - slope * middle_s
         # a heater that was on keeps heating; one that was off is switched on by the dip: do not carry falls on
         expected = level + max(slope, 0.0) * (after_t - run.start_ms) / 1000
         return float((expected - after).max())
