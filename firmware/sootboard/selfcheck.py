@@ -73,8 +73,8 @@ def probes(board):
     """`[(ROM id, Celsius or None, fault)]` of the thermometers on the 1-Wire line of a board type."""
     from .drivers import onewire_search
 
-    pin = inputs.board_pins(board).PINS["onewire"]["pin"]
-    bus = OneWireBus(machine.Pin(pin, machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
+    pins = inputs.board_pins(board).PINS
+    bus = OneWireBus(machine.Pin(pins["onewire"]["pin"], machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
     roms = onewire_search.scan(bus)
     return asyncio.run(_read_probes(bus, roms))
 

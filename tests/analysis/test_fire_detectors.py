@@ -82,6 +82,25 @@ READY_S = 600 + 14 * 60
 CLIMB = [(0.0, 20.0), (600.0, 20.0), (600 + 15 * 60, 65.0)]
 
 
+@pytest.mark.parametrize(("lit_s", "count"), [(1000.0, 0), (None, 1)])
+def test_a_call_with_warm_oil_and_no_burner_contact(lit_s: float | None, count: int) -> None:
+    """Nothing is heated first: the call starts the wait; without a fire ten minutes later it has locked out."""
+    fires = [] if lit_s is None else [(lit_s, 2500.0)]
+    engine = run(fire(2600, *fires, call=pulses((900, 2500))))
+    failures, lockouts = found(engine, "ignition-failure"), found(engine, "lockout")
+    assert len(failures) == len(lockouts) == count
+    for alarm in failures:
+        assert seconds(alarm.raised_ms) == pytest.approx(900 + 600, abs=20), "twice the wait while it is learned"
+    for alarm in lockouts:
+        assert seconds(alarm.raised_ms) == pytest.approx(900 + 1200, abs=20)
+
+
+def test_a_gap_in_a_call_is_no_failed_start() -> None:
+    """After the gap nobody knows whether it burns; the stack is warm."""
+    whole = fire(4000, (950, 3900), call=pulses((900, 3900)))
+    assert not found(run(whole.between(0, ms(1500)), whole.between(ms(2800), 2**62)), "ignition-failure")
+
+
 def four(after: Points, lit_after_s: float | None = None, learned: int = 20) -> list[Alarm]:
     """Heated only on call: the day tank is ready at 600 s + 14 min, then does what is drawn from 1500 s on."""
     engine = Engine(parse(ON_CALL))

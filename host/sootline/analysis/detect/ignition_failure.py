@@ -48,15 +48,17 @@ class IgnitionFailure(Detector):
         self._failures: list[int] = []
         self._led: deque[bool] = deque(maxlen=30)  # whether a completed preheat led to a fire
         self.plant.on("burner", self._burner)
+        self.plant.on("call", self._call)
         self.plant.on("lockout", self._lockout)
         self.plant.on_event("preheat", self._heated)
         engine.fire.on_changed.append(self._fire)
         engine.fire.on_proved.append(self._proved)
 
     def readiness(self) -> Readiness:
-        if not self.plant.has("burner") and self.plant.profile.furnace.heating == "keep-warm":
+        contact = self.plant.has("burner")
+        if not contact and not self.plant.has("call") and self.plant.profile.furnace.heating == "keep-warm":
             return self.blind("burner")
-        return super().readiness() if self.plant.has("burner") else self.learned(self.wait_s.count, NEED)
+        return super().readiness() if contact else self.learned(self.wait_s.count, NEED)
 
     def _trial_ms(self) -> int:
         usual = self.engine.time_to_flame.median
@@ -82,6 +84,13 @@ class IgnitionFailure(Detector):
         """The stack lags: look once more before calling it a failure."""
         if (self.engine.fire.last_end_ms or 0) < started_ms and not self.engine.fire.on:
             self._failed(started_ms)
+
+    def _call(self, mark: Mark) -> None:
+        """Heat is wanted, and warm oil need not wait for a preheat."""
+        if not mark.on or self.plant.has("burner") or not self.engine.fire.is_out() or self._still_heats():
+            return
+        if all((heating.missing_K() or 0.0) <= READY_K for heating in self.engine.heating.values()):
+            self._ready()
 
     def _heated(self, event: Event) -> None:
         if self.plant.has("burner") or self.engine.fire.on or self._still_heats():
@@ -111,7 +120,7 @@ class IgnitionFailure(Detector):
 
     def _no_rise(self, ready_ms: int, rested: bool) -> None:
         """The wait is over. rested: the oil fell at the last look, as after a call, or in a thermostat's swing."""
-        if self._ready_ms != ready_ms or self.engine.fire.on or self.plant.state("call") is False:
+        if self._ready_ms != ready_ms or not self.engine.fire.is_out() or self.plant.state("call") is False:
             return
         if any(self.plant.book.standing("heater-stuck-on", channel) for channel in self.engine.heating):
             return  # it heated because it could not stop

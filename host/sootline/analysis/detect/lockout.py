@@ -9,6 +9,7 @@ from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 
 if TYPE_CHECKING:
+    from sootline.analysis.book import Entry
     from sootline.analysis.engine import Engine
 
 DAY_MS = 86_400_000
@@ -19,9 +20,10 @@ class Lockout(Detector):
     """The owner sees: locked out, no flame; after the second reset: do not reset again.
 
     Rule: `lockout` on; or, without that contact, call on and neither fire nor heating nor burner 10 min after a start
-    that failed. Each time it goes off within a call counts as a reset. Returns with a firing proved for 5 min.
+    that failed (without `burner`: after `ignition-failure`). Each time it goes off within a call counts as a reset.
+    Returns with a firing proved for 5 min.
     Source: contract. Wrong: practically never with the contact; without it 1 in 5 seasons.
-    Blind to: a lockout without contact and without `call` and `burner`.
+    Blind to: a lockout without contact and without `call`.
     """
 
     alarm = "lockout"
@@ -31,10 +33,11 @@ class Lockout(Detector):
         self.resets: list[int] = []
         self.plant.on("lockout", self._changed)
         self.plant.on("burner", self._burner)
+        self.plant.on_raise(self._raised)
         engine.fire.on_proved.append(self._proved)
 
     def readiness(self) -> Readiness:
-        if self.plant.has("lockout") or (self.plant.has("call") and self.plant.has("burner")):
+        if self.plant.has("lockout") or self.plant.has("call"):
             return super().readiness()
         return self.blind("lockout")
 
@@ -56,6 +59,18 @@ class Lockout(Detector):
         heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
         quiet = self.plant.state("burner") is False and self.plant.state("call") and not self.plant.state("limit")
         if quiet and not lit_since and not heating and self.plant.changed_ms("burner") == since_ms:
+            self._raise(self.plant.now_ms)
+
+    def _raised(self, entry: Entry) -> None:
+        """With neither contact nor `burner`, watch what follows a start that failed."""
+        if entry.alarm == "ignition-failure" and not self.plant.has("lockout") and not self.plant.has("burner"):
+            self.plant.at(self.plant.now_ms + WAIT_MS, self._dead_since, self.plant.changed_ms("call"))
+
+    def _dead_since(self, called_ms: int | None) -> None:
+        """Nothing has happened since, in the same call."""
+        heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
+        called = self.plant.state("call") and self.plant.changed_ms("call") == called_ms
+        if called and self.engine.fire.is_out() and not heating and not self.plant.state("limit"):
             self._raise(self.plant.now_ms)
 
     def _raise(self, at_ms: int) -> None:
