@@ -5,6 +5,7 @@ import binascii
 import itertools
 import random
 import subprocess
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -130,7 +131,9 @@ def test_the_board_takes_only_whole_lines_and_a_time_that_did_not_wait() -> None
     ours, theirs = os.pipe()
     clock, steps, heard = _Clock(), [], []
     with os.fdopen(ours, "rb", buffering=0) as source, os.fdopen(theirs, "wb", buffering=0) as sink:
-        line = asyncio.run(_made(Line, clock, steps.append, source, sink))
+        # in a thread of its own: a browser of another test may have left its loop running in this one
+        with ThreadPoolExecutor(1) as alone:
+            line = alone.submit(lambda: asyncio.run(_made(Line, clock, steps.append, source, sink))).result()
         hello = encode("hello", b"1795600000000 0a1b2c3d")
         sink.write(b"noise" + hello[:-4] + b"\n")
         assert not line.host_there()
