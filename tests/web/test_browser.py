@@ -1,13 +1,10 @@
 """The pages in a real browser, as people use them: thumb, keyboard, screen reader, bad connection."""
 
 import re
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from sootline import units
@@ -15,6 +12,7 @@ from sootline.now import Reading
 from sootline.web.app import build
 from sootline.web.server import Server
 from tests.web.states import STATES
+from tests.web.visit import opened, sound
 from tests.web.workshop import NOW_MS, SIZES, Workshop, alarm, furnace_now
 
 FURNACE = "/furnace/engine-shed"
@@ -24,24 +22,6 @@ MORE_PAGES = (
     "/alarms", "/alarms/figures", "/log", "/set-aside",
     "/settings", "/settings/analysis", f"{FURNACE}/profile",
 )  # fmt: skip
-
-
-@contextmanager
-def opened(browser: Browser, url: str, size: str = "desk", theme: str = "light", **options: Any) -> Iterator[Page]:
-    """A page that must not complain, nor ask anybody but us."""
-    complaints: list[str] = []
-    context = browser.new_context(viewport=SIZES[size], color_scheme=theme, **options)  # type: ignore[arg-type]
-    page = context.new_page()
-    page.on(
-        "console", lambda message: complaints.append(message.text) if message.type in ("error", "warning") else None
-    )
-    page.on("pageerror", lambda error: complaints.append(str(error)))
-    ours = "/".join(url.split("/")[:3]) + "/"
-    page.on("request", lambda request: None if request.url.startswith(ours) else complaints.append(request.url))
-    page.goto(url)
-    yield page
-    assert complaints == []
-    context.close()
 
 
 def drawn(page: Page) -> None:
@@ -60,10 +40,7 @@ def test_every_state_is_whole_and_accessible(
         for path in PAGES[:1] if state == "empty" else PAGES + MORE_PAGES if state == "trouble" else PAGES:
             page.goto(server.url.rstrip("/") + path)
             drawn(page)
-            width = page.evaluate("document.documentElement.scrollWidth")
-            assert width <= SIZES[size]["width"], f"{path} is {width} wide"
-            found = Axe().run(page).response["violations"]
-            assert [(path, v) for v in found if v["impact"] in ("serious", "critical")] == []
+            sound(page)
 
 
 def test_numbers_change_by_themselves(browser: Browser, server: Server, shop: Workshop) -> None:

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import httpx
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from sootline.analysis.causes.search import PRESSED, RESET
 from sootline.analysis.causes.trees import TREES
@@ -16,8 +15,8 @@ from sootline.web.app import build
 from sootline.web.faults import BRANCHES
 from sootline.web.server import Server
 from tests.causes.test_search import NEVER, RESETS
-from tests.web.test_browser import opened
 from tests.web.test_pages import token
+from tests.web.visit import opened, sound
 from tests.web.workshop import NOW_MS, SIZES, Workshop, alarm, furnace_now
 
 FAULT = "/furnace/engine-shed/fault"
@@ -49,13 +48,6 @@ def shop(own: Workshop) -> Workshop:
     return own
 
 
-def whole(page: Page, size: str) -> None:
-    """No serious finding, nothing wider than the screen."""
-    found = Axe().run(page).response["violations"]
-    assert [v for v in found if v["impact"] in ("serious", "critical")] == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size]["width"]
-
-
 @pytest.mark.parametrize("size", SIZES)
 def test_from_an_alarm_to_what_was_found(browser: Browser, server: Server, shop: Workshop, size: str) -> None:
     shop.live.put(furnace_now(alarms=(alarm(detail={"causes": CAUSES}),)))
@@ -63,7 +55,7 @@ def test_from_an_alarm_to_what_was_found(browser: Browser, server: Server, shop:
         page.get_by_role("link", name="Find the cause step by step").click()  # one tap
         expect(page.get_by_text("A fault here would speak for: air drawn in at the filter bowl")).to_be_visible()
         expect(page.locator("#likely-title + ul li").first).to_contain_text("72% air drawn in")
-        whole(page, size)
+        sound(page)
         page.get_by_label("Your name").fill("Pim")
         page.get_by_role("button", name="Nothing wrong at any of them").click()
         expect(page.locator("#likely-title + ul li").first).to_contain_text("filter")
@@ -76,11 +68,11 @@ def test_from_an_alarm_to_what_was_found(browser: Browser, server: Server, shop:
         expect(page.locator("#step-title")).to_have_text("Found")
         expect(page.locator(".step")).to_contain_text("then push the refill reset once.")
         expect(page.locator(".step")).to_contain_text("for whoever mended it, or somebody licensed, to say")
-        whole(page, size)
+        sound(page)
         page.get_by_role("link", name="log").last.click()
         lines = page.locator(".book > li", has_text="Looked for a cause: refill stalled")
         expect(lines.filter(has_text="Found: air drawn in at the filter bowl").first).to_be_visible()
-        whole(page, size)
+        sound(page)
     found = [s for s in shop.store.searches() if s.found is not None and s.found.startswith("air drawn in")]
     assert {(s.alarm, s.by, s.raised_ms) for s in found} == {("refill-timeout", "Pim", alarm().raised_ms)}
     assert [answer.answer for s in found for answer in s.answers] == ["fault:0"] * len(found)
@@ -93,14 +85,14 @@ def test_from_a_symptom_without_an_alarm_to_somebody_licensed(
     shop.live.put(furnace_now())
     with opened(browser, server.url + "furnace/engine-shed", size) as page:
         page.get_by_role("link", name="Find a fault").click()
-        whole(page, size)
+        sound(page)
         page.locator(".symptoms").get_by_role("link", name="Locked out").click()
         expect(page.locator(".step")).to_contain_text(RESET)
         page.get_by_label("Your name").fill("Pim")
         page.get_by_role("button", name="No oil lies there").click()
         expect(page.locator("#step-title")).to_contain_text("Power off at the service switch or the breaker")
         expect(page.locator(".step")).to_contain_text("Mains: off at the breaker and proved dead")
-        whole(page, size)
+        sound(page)
         with page.expect_navigation():
             page.get_by_role("button", name="I cannot, or may not, do that").click()
         for _ in range(9):
@@ -110,7 +102,7 @@ def test_from_a_symptom_without_an_alarm_to_somebody_licensed(
                 page.locator("button[value=fine]").click()
         expect(page.locator("#step-title")).to_have_text("Nothing found by looking")
         expect(page.locator(".step")).to_contain_text("Call somebody licensed.")
-        whole(page, size)
+        sound(page)
 
 
 def test_every_symptom_has_its_place() -> None:

@@ -5,12 +5,11 @@ import io
 import httpx
 import pytest
 import zxingcpp
-from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Browser, expect
 
 from sootline.web.server import Server
-from tests.web.test_browser import opened
+from tests.web.visit import opened, sound
 from tests.web.workshop import SIZES, Workshop, furnace_now
 
 BASE = "http://192.168.1.20:8470"
@@ -23,9 +22,7 @@ def test_every_label_opens_the_form_with_its_thing_chosen(
 ) -> None:
     shop.live.put(furnace_now(), furnace_now("carriage-shop"))
     with opened(browser, server.url + f"labels?barrels=2&base={BASE}", size, "dark") as page:
-        found = Axe().run(page).response["violations"]
-        assert [v for v in found if v["impact"] in ("serious", "critical")] == []
-        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size]["width"]
+        sound(page)
         if printed:
             page.emulate_media(media="print")
             expect(page.locator("#choose")).to_be_hidden()

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import httpx
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from sootline.files.contacts import NAME, write
 from sootline.messages.message import Message
@@ -15,8 +14,8 @@ from sootline.now import InService
 from sootline.profile import ServiceMode
 from sootline.web.app import build
 from sootline.web.server import Server
-from tests.web.test_browser import opened
 from tests.web.test_pages import token
+from tests.web.visit import opened, sound
 from tests.web.workshop import NOW_MS, SIZES, Workshop, alarm, furnace_now
 
 MINUTE_MS = 60_000
@@ -157,26 +156,19 @@ def test_service_mode_is_on_every_page_of_the_furnace_until_it_ends(
     live.put(furnace_now(alarms=(STALL,)))
 
 
-def sound(page: Page, size: str) -> None:
-    """Nothing reaches over the edge, and nothing keeps a screen reader out."""
-    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size]["width"]
-    found = Axe().run(page).response["violations"]
-    assert [v for v in found if v["impact"] in ("serious", "critical")] == []
-
-
 @pytest.mark.parametrize("size", SIZES)
 def test_by_thumb_and_by_screen_reader(told: tuple[Workshop, Server], browser: Browser, size: str) -> None:
     live, url = told[0].live, told[1].url.rstrip("/")
     live.acts.clear()
     with opened(browser, f"{url}/messages", size) as page:
-        sound(page, size)
+        sound(page)
         page.get_by_label("Its code").fill("4821")
         page.get_by_label("Your name").first.fill("Maud")
         page.get_by_role("button", name="It has come").click()
         expect(page.get_by_text("Thank you.")).to_be_visible()
         page.goto(f"{url}/furnace/engine-shed")
         page.get_by_text("Work on it: service mode").click()
-        sound(page, size)
+        sound(page)
         page.get_by_label("What you do").fill("electrodes")
         page.locator("details.shelf").get_by_label("Your name").fill("Pim")
         page.get_by_role("button", name="Begin").click()

@@ -18,7 +18,7 @@ from sootline.web.app import build
 from sootline.web.profile_views import FIELDS, changes, text_of, value_of
 from sootline.web.server import Server
 from tests.web.staff import WORDS, Staffed, enter, served, staffed, token
-from tests.web.test_browser import opened
+from tests.web.visit import opened
 from tests.web.workshop import NOW_MS, PROFILE, SIZES, Workshop, furnace_now
 
 NOTED = "# measured with Pim in the cold week\n" + PROFILE.replace("limit_s = 20.0", "limit_s = 20.0   # by stop watch")

@@ -7,7 +7,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from sootline.web.server import Server
 from tests.web import states
-from tests.web.test_browser import opened
+from tests.web.visit import opened
 from tests.web.workshop import SIZES, Workshop, furnace_now
 
 
