@@ -33,12 +33,20 @@ class Room:
         self.strata = building.strata_K
 
     def step(
-        self, dt: float, heat_W: float, outdoor_C: float, wind: float, door: float, day: bool, blower: bool
+        self,
+        dt: float,
+        heat_W: float,
+        outdoor_C: float,
+        wind: float,
+        door: float,
+        day: bool,
+        blower: bool,
+        other_W: float = 0.0,
     ) -> None:
         """Advance ``dt`` [s]; ``door`` multiplies the loss (1 = shut), ``day`` says whether people and sun add heat."""
         b = self.building
         loss = b.loss_W_K * door * (1.0 + b.wind_share * wind)
-        gain = b.gain_W if day else 0.15 * b.gain_W
+        gain = (b.gain_W if day else 0.15 * b.gain_W) + other_W
         to_mass = b.coupling_W_K * (self.air - self.mass)
         self.air += dt * (heat_W + gain - loss * (self.air - outdoor_C) - to_mass) / b.air_J_K
         self.mass += dt * to_mass / b.mass_J_K
@@ -61,9 +69,12 @@ class Schedule:
     from_h: float
     to_h: float
     weekends: bool
+    heated_days: tuple[int, ...] | None = None
 
     def at(self, hour: float, weekday: int) -> float:
         """Set point [degC] at an hour of a weekday (Monday is 0)."""
-        if weekday >= 5 and not self.weekends:
+        if self.heated_days is not None and weekday not in self.heated_days:
+            return self.night_C
+        if self.heated_days is None and weekday >= 5 and not self.weekends:
             return self.night_C
         return self.day_C if self.from_h <= hour < self.to_h else self.night_C

@@ -43,22 +43,29 @@ class Limiter:
             self.started = t
 
 
+DUTY_S = 40.0
+
+
 class HeaterSwitch:
-    """Thermostat of one heater with hysteresis, and a hand-reset cut-out."""
+    """Thermostat of one heater with hysteresis (or ``duty``: on for a share of each 40 s), and a hand-reset cut-out."""
 
-    __slots__ = ("drive", "half_K", "trip_C", "tripped")
+    __slots__ = ("drive", "duty", "half_K", "trip_C", "tripped")
 
-    def __init__(self, hysteresis_K: float, trip_C: float) -> None:
+    def __init__(self, hysteresis_K: float, trip_C: float, duty: bool = False) -> None:
+        self.duty = duty
         self.half_K = 0.5 * hysteresis_K
         self.trip_C = trip_C
         self.drive = self.tripped = False
 
-    def step(self, bulb_C: float, true_C: float, setpoint_C: float, enabled: bool) -> None:
-        """Decide the drive from the bulb; the cut-out looks at the metal itself."""
+    def step(self, bulb_C: float, true_C: float, setpoint_C: float, enabled: bool, t: float = 0.0) -> None:
+        """Decide the drive at ``t`` [s] from the bulb; the cut-out looks at the metal itself."""
         if true_C > self.trip_C:
             self.tripped = True
         if not enabled or bulb_C >= setpoint_C + self.half_K:
             self.drive = False
+        elif self.duty:
+            share = min(1.0, max(0.0, 0.5 + 0.5 * (setpoint_C - bulb_C) / self.half_K))
+            self.drive = t % DUTY_S < share * DUTY_S
         elif bulb_C <= setpoint_C - self.half_K:
             self.drive = True
 

@@ -48,6 +48,22 @@ def thermostat(story: Story, day: float, days: float, shift_K: float) -> None:
     story.set((day + days) * DAY, thermostat_shift_K=0.0)
 
 
+def absence(story: Story, day: float, days: float, shift_K: float = -8.0) -> None:
+    """Nobody comes for some days and the thermostat was turned far down."""
+    thermostat(story, day, days, shift_K)
+    story.notes.append(f"away, days {day:.1f} to {day + days:.1f}")
+
+
+def fidgets(story: Story, count: int, seed: int) -> None:
+    """People turn the thermostat up and think again: calls of some seconds to two minutes."""
+    dice = random.Random(seed)
+    for _ in range(count):
+        t = (dice.randint(1, max(1, int(story.end / DAY) - 1)) + dice.uniform(0.3, 0.75)) * DAY
+        story.set(t, thermostat_shift_K=12.0)
+        story.set(t + dice.uniform(15.0, 120.0), thermostat_shift_K=0.0)
+    story.notes.append(f"{count} calls of a minute")
+
+
 def summer(story: Story, day: float, days: float, power: bool = False) -> None:
     """No heating for a while: thermostat off, and the service switch too unless ``power``."""
     story.set(day * DAY, heating=False, power=power)

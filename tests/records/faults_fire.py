@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.records.controls import State
 from tests.records.exchanger import steady_stack
-from tests.records.oil import OILS
+from tests.records.oil import OILS, blend
 from tests.records.simulate import Simulation
 from tests.records.story import DAY, HOUR, Story
 from tests.records.truth import EVERY_SET, MINUTE, Truth
@@ -437,3 +437,14 @@ def batch(story: Story, day: float, oil: str, logged: bool) -> None:
     if logged:
         story.entry(day * DAY, "batch")
     story.notes.append(f"batch of {oil} at day {day}" + ("" if logged else ", not logged"))
+
+
+def batch_mixed(story: Story, day: float, days: float, oil: str, logged: bool) -> None:
+    """Another oil poured onto what is left of the old: the mixture at the burner changes over days, in ten steps."""
+    old = story.plant.oil
+    for i in range(1, 11):
+        share = i / 10.0
+        story.at((day + days * share) * DAY, lambda sim, share=share: sim.new_oil(blend(old, OILS[oil], share)))
+    if logged:
+        story.entry(day * DAY, "batch")
+    story.notes.append(f"{oil} mixed in from day {day:.1f} over {days:.1f} days" + ("" if logged else ", not logged"))

@@ -55,3 +55,18 @@ OILS = {
         Oil("transmission", 34.0, 7.2, 0.866, 42.6e6),
     )
 }
+
+
+def blend(old: Oil, new: Oil, share: float) -> Oil:
+    """A mixture with ``share`` of ``new``: viscosities on a logarithmic scale (common practice), the rest by mass."""
+
+    def mean(a: float, b: float) -> float:
+        return a + share * (b - a)
+
+    return Oil(
+        f"{old.name}+{new.name}",
+        math.exp(mean(math.log(old.v40), math.log(new.v40))),
+        math.exp(mean(math.log(old.v100), math.log(new.v100))),
+        mean(old.density15, new.density15),
+        mean(old.heating_value, new.heating_value),
+    )

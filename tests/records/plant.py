@@ -13,6 +13,7 @@ from tests.records.controls import PrimaryTimes
 from tests.records.exchanger import STOICH, Geometry, fit_units, rise_table, steady_stack
 from tests.records.oil import OILS, Oil
 from tests.records.oilside import BlockShape, Line, TankShape
+from tests.records.variety import PLAIN, Variety
 from tests.records.weather import Climate
 
 
@@ -66,6 +67,7 @@ class Plant:
     stack_tau_s: float
     volts: float
     missing: tuple[str, ...] = ()
+    variety: Variety = PLAIN
     rises: tuple[list[float], list[float]] = field(default_factory=lambda: ([], []))
 
     def rise_K(self, foul: float) -> float:

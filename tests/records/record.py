@@ -18,6 +18,7 @@ from tests.records.simulate import Log, Simulation
 from tests.records.story import DAY, HOUR, Story
 from tests.records.tables import as_table, write_table
 from tests.records.truth import Truth, audit
+from tests.records.variety import draw_variety, vary_plant, vary_tools
 from tests.records.weather import weather
 
 SETS = ("four", "some", "all")
@@ -38,6 +39,7 @@ class Recipe:
     happenings: tuple[Callable[[Story], None], ...] = ()
     clean: bool = False
     declared_clean: bool = True
+    varied: bool = False
 
 
 @dataclass
@@ -69,6 +71,10 @@ def make(recipe: Recipe) -> Record:
     rng = np.random.default_rng(recipe.seed)
     plant = draw_plant(rng, recipe.fixed)
     tools = draw_instruments(rng, recipe.form)
+    if recipe.varied:
+        own = np.random.default_rng([recipe.seed, 1])
+        vary_plant(plant, draw_variety(own, recipe.days, plant, recipe.form, not recipe.clean), own)
+        tools = vary_tools(tools, recipe.days, own)
     end = recipe.days * DAY
     story = Story(end=end, plant=plant)
     for happening in recipe.happenings:

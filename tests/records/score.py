@@ -1,4 +1,4 @@
-"""``python -m tests.records.score DIR [--set four|some|all] [--smoke | --held-out] [--json]``: judge the replay.
+"""``python -m tests.records.score DIR [--set four|some|all] [--smoke | --held-out | --block SEED]``: judge the replay.
 
 Makes what is missing in DIR, replays each record with ``python -m sootline replay`` and compares the
 alarms with the truth. Without ``--set`` all three channel sets are judged, one after the other.
@@ -18,6 +18,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+from tests.records import block
 from tests.records.catalogue import HELD_OUT, RECORDS, SMOKE
 from tests.records.causes import same_cause
 from tests.records.record import SETS, data_file
@@ -269,12 +270,16 @@ def main() -> int:
     parser.add_argument("--set", choices=SETS, help="one channel set only")
     parser.add_argument("--smoke", action="store_true", help="the ten short records")
     parser.add_argument("--held-out", action="store_true", help="the records no setting was looked at with")
+    parser.add_argument("--block", type=int, metavar="SEED", help="records drawn at random from this seed")
+    parser.add_argument("--count", type=int, default=40, help="how many of the block")
     parser.add_argument("--only", action="append", help="records whose name starts so; may be repeated")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
     options = parser.parse_args()
     chosen = SMOKE if options.smoke else HELD_OUT if options.held_out else RECORDS
     names = [recipe.name for recipe in chosen]
+    if options.block is not None:
+        names = block.names(options.block, options.count)
     names = [name for name in names if not options.only or name.startswith(tuple(options.only))]
     make_missing(options.folder, names, options.workers, sys.stderr)
     report: dict[str, dict[str, Any]] = {}

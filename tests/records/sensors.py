@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from tests.records.plant import OPTIONAL, Plant
 from tests.records.simulate import SWITCHES, Log
 from tests.records.story import ClockStep, Gap, SensorFault
+from tests.records.variety import PLAIN, bounced, holes, spark_noise, sun, thin
 
 FOUR = ("tank", "nozzle", "stack", "pump")
 SOME = (*FOUR, "float", "call", "return_air")
@@ -90,7 +91,7 @@ def truths(plant: Plant, log: Log, names: tuple[str, ...]) -> dict[str, np.ndarr
         if name in c:
             out[name] = c[name]
         elif name == "combustion_air":
-            out[name] = c["room"] + 0.3
+            out[name] = c["room"] + 0.3 + plant.variety.intake_outdoor * (c["outdoor"] - c["room"])
         elif name == "supply":
             out[name] = c["supply_C"] + 0.2 * (c["room"] - c["supply_C"])
         elif name == "air_pressure":
@@ -123,10 +124,14 @@ def sample(
 ) -> Samples:
     """Sample one channel set."""
     rng = np.random.default_rng(tools.seed)
+    variety = plant.variety
+    if variety.bounce_s > 0.0:
+        float_edges = bounced(log.edges["float"], variety.bounce_s, tools.seed)
+        log = replace(log, edges={**log.edges, "float": float_edges})
     clean = truths(plant, log, names)
     switches = [name for name in names if name in SWITCHED]
     t, change = _times(log, tools, clean, switches, end, rng)
-    keep = np.ones(len(t), dtype=bool)
+    keep = holes(len(t), variety, tools.seed)
     boot = np.zeros(len(t), dtype=np.int64)
     for gap in gaps:
         if gap.kind == "lost":
@@ -134,7 +139,7 @@ def sample(
         if gap.reboot:
             boot += t >= gap.end
     t, change, boot = t[keep], change[keep], boot[keep]
-    values, words = _read(log, tools, clean, switches, t, rng)
+    values, words = _read(log, tools, plant, clean, switches, t, rng)
     on_seconds = {
         name: _on_seconds(log, name, t, boot, end) for name in switches if name in ("pump", "burner", "tank_heater")
     }
@@ -142,6 +147,8 @@ def sample(
         if fault.channel in values:
             _spoil(fault, t, values[fault.channel], words.setdefault(fault.channel, []), rng)
             on_seconds.pop(fault.channel, None)
+    if variety is not PLAIN:
+        thin(values, t, change, variety, SWITCHED)
     stamped = t.copy()
     for step in clock:
         stamped[(t >= step.start) & (t < step.end)] += step.shift_s
@@ -205,6 +212,7 @@ def _on_seconds(log: Log, name: str, t: np.ndarray, boot: np.ndarray, end: float
 def _read(
     log: Log,
     tools: Instruments,
+    plant: Plant,
     clean: dict[str, np.ndarray],
     switches: list[str],
     t: np.ndarray,
@@ -216,10 +224,16 @@ def _read(
     for name, series in clean.items():
         x = np.interp(t, base, series)
         if name in TEMPERATURES:
-            step, noise = PROBES[tools.kinds[name]]
+            step, noise = plant.variety.readers.get(name) or PROBES[tools.kinds[name]]
+            if name == "outdoor" and plant.variety.sun_K > 0.0:
+                x = x + sun(t, plant.variety.sun_K, tools.seed)
             x = x + tools.offsets[name] + noise * rng.standard_normal(len(t))
             if name == "stack":
                 x = x + np.where(fire, 0.8, 0.0) * rng.standard_normal(len(t))
+                if plant.variety.spark_K > 0.0:
+                    trials = [(f["valve"], f["lit"] + 2.0) for f in log.firings]
+                    trials += [(f["opened"], f["at"]) for f in log.failures]
+                    spark_noise(x, t, trials, plant.variety.spark_K, tools.seed)
         elif name == "air_pressure":
             step = 100.0
             x = np.maximum(x + np.where(x > 2000.0, 900.0, 120.0) * rng.standard_normal(len(t)), 0.0)

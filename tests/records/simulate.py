@@ -196,8 +196,12 @@ class Simulation:
         self.block = NozzleBlock(plant.block, plant.nozzle_heater.setpoint_C if warm else start)
         self.limiter = Limiter(plant.limiter_s)
         self.limiter.new_marks(plant.tank.full_l, plant.tank.differential_l, plant.float_slop, self.dice)
-        self.tank_switch = HeaterSwitch(plant.tank_heater.hysteresis_K, plant.tank_heater.trip_C)
-        self.nozzle_switch = HeaterSwitch(plant.nozzle_heater.hysteresis_K, plant.nozzle_heater.trip_C)
+        self.tank_switch = HeaterSwitch(
+            plant.tank_heater.hysteresis_K, plant.tank_heater.trip_C, plant.variety.duty_tank
+        )
+        self.nozzle_switch = HeaterSwitch(
+            plant.nozzle_heater.hysteresis_K, plant.nozzle_heater.trip_C, plant.variety.duty_nozzle
+        )
         self.tank_set = plant.tank_heater.setpoint_C
         self.nozzle_set = plant.nozzle_heater.setpoint_C
         self.primary = Primary(plant.times)
@@ -205,7 +209,7 @@ class Simulation:
         self.high_limit = LimitSwitch(plant.high_limit_C)
         self.supply_l = 0.8 * plant.supply_volume_l
         self.supply_C = self._supply_target(0)
-        self.tray_l = self.now = 0.0
+        self.tray_l = self.now = self.anticipated_K = self.other_W = 0.0
         self.log = Log(edges={name: ([], []) for name in SWITCHES}, start_l=self.tank.level_l)
         self.rows = array("d")
         self._was = dict.fromkeys(SWITCHES, False)
@@ -251,6 +255,7 @@ class Simulation:
             wish = setpoint + c.thermostat_shift_K
             half = band * c.thermostat_band
             element = self.room.element if c.thermostat_tau > 0.5 else self.room.air
+            element += self.anticipated_K
             if element < wish - half:
                 call = True
             elif element > wish + half:
@@ -279,6 +284,10 @@ class Simulation:
             self._physics(dt, tick, burning, flow_l_s, day)
             probe_target = self.fire.probe_target
             probe += (1.0 - 2.718281828 ** (-dt / plant.stack_tau_s)) * (probe_target - probe)
+            if plant.variety.anticipator > 0.0:
+                warmed = plant.variety.anticipator * plant.thermostat_K if call else 0.0
+                share = 1.0 - 2.718281828 ** (-dt / plant.variety.anticipator_tau_s)
+                self.anticipated_K += share * (warmed - self.anticipated_K)
             t += dt
             self._row(t, tick, probe, burning)
         return self._finish()
@@ -293,6 +302,8 @@ class Simulation:
         self.fire.geometry = replace(self.fire.geometry, heating_value=oil.heating_value)
 
     def _tick(self, t: float, tick: int) -> None:
+        if self.plant.variety.hall_W:
+            self.other_W = self.plant.variety.hall_W[tick // 6]
         if tick % 144 == 60 and self.condition.deliveries and self.supply_l < 0.5 * self.plant.supply_volume_l:
             self.supply_l = 0.95 * self.plant.supply_volume_l
         for ramp in self.ramps:
@@ -332,8 +343,8 @@ class Simulation:
             limiter.new_marks(plant.tank.full_l, plant.tank.differential_l * share, plant.float_slop, self.dice)
         low = level < plant.tank.low_l
         heat = c.power and (plant.keep_warm or calls)
-        self.tank_switch.step(self.tank.bulb, self.tank.temperature, self.tank_set, heat and not low)
-        self.nozzle_switch.step(self.block.bulb, self.block.temperature, self.nozzle_set, heat and not low)
+        self.tank_switch.step(self.tank.bulb, self.tank.temperature, self.tank_set, heat and not low, t)
+        self.nozzle_switch.step(self.block.bulb, self.block.temperature, self.nozzle_set, heat and not low, t)
         self.high_limit.step(self.fire.plenum)
         self._burner(t, calls, level)
         mark = self._mark
@@ -352,7 +363,7 @@ class Simulation:
         mark(t, "low_level", low)
         mark(t, "high_level", level > plant.tank.high_l)
         mark(t, "leak", c.tray_wet or self.tray_l > 0.05)
-        mark(t, "circulation", plant.loop and heat)
+        mark(t, "circulation", plant.loop and heat and (motor or not plant.variety.loop_with_burner))
         mark(t, "blower", self.fan.on and c.power)
         mark(t, "power", c.power)
 
@@ -420,14 +431,19 @@ class Simulation:
         motor = state in (State.PURGE, State.TRIAL, State.RUN, State.AFTER)
         outdoor, wind = self.outdoor_C[tick], self.wind[tick]
         return_C = self.room.return_C
+        intake_C = return_C + plant.variety.intake_outdoor * (outdoor - return_C)
         if motor:
-            share = c.air_share * (1.0 + plant.draft_sense * (wind - 3.0)) * (293.0 / (return_C + 273.0))
+            share = c.air_share * (1.0 + plant.draft_sense * (wind - 3.0)) * (293.0 / (intake_C + 273.0))
         else:
-            share = g.off_flow * (1.0 + 0.08 * wind) * ((max(self.fire.wall - outdoor, 5.0)) / 100.0) ** 0.5
+            share = (
+                g.off_flow
+                * (1.0 + plant.variety.wind_cooling * wind)
+                * ((max(self.fire.wall - outdoor, 5.0)) / 100.0) ** 0.5
+            )
         self._share = share
         blower = c.blower if self.fan.on and c.power else 0.0
         fire = self.fire
-        fire.step(dt, burning, share, blower, return_C, return_C)
+        fire.step(dt, burning, share, blower, intake_C, return_C)
         fire.foul += burning * dt * self._ash * c.ash_factor
         self.fan.step(dt, fire.plenum, self.primary.flame)
         leaking = c.loop_leak_share * burning + c.leak_l_h / 3600.0 * self.oil.density(self.tank.temperature)
@@ -436,6 +452,7 @@ class Simulation:
         self._tank_W = plant.tank_heater.power_W * c.tank_element * c.mains if tank_on else 0.0
         self._block_W = plant.nozzle_heater.power_W * c.nozzle_element * c.mains if block_on else 0.0
         loop = plant.loop and (plant.keep_warm or self._was["call"]) and c.power
+        loop = loop and (motor or not plant.variety.loop_with_burner)
         self.block.step(dt, self._block_W, self.room.air, fire.chamber, self.tank.temperature, burning, motor, loop)
         self.tank.step(dt, flow_l_s, self.supply_C, burning + leaking, self._tank_W, self.room.air, self.block.loop_W)
         self.supply_l = max(0.0, self.supply_l - flow_l_s * dt)
@@ -447,7 +464,7 @@ class Simulation:
         self.tray_l += self.tank.spilled_l
         self.log.leaked_l += self.tank.spilled_l
         self.tank.spilled_l = 0.0
-        self.room.step(dt, fire.taken_W, outdoor, wind, c.door, day, self.fan.on)
+        self.room.step(dt, fire.taken_W, outdoor, wind, c.door, day, self.fan.on, self.other_W)
         running = motor and state is not State.AFTER and c.power and not c.compressor_dead
         goal = plant.air_kPa * c.pressure_share if running else 0.0
         self._pressure += (1.0 - 2.718281828 ** (-dt / plant.air_tau_s)) * (goal - self._pressure)
