@@ -1,5 +1,6 @@
 """Retention, sizes, export, backup, and the command that reaches them."""
 
+import csv
 import dataclasses
 import json
 import shutil
@@ -7,6 +8,7 @@ import threading
 from contextlib import closing
 from datetime import date
 
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
@@ -20,7 +22,7 @@ from sootline.messages.message import Message
 from sootline.people.people import People
 from sootline.series import SensorFault
 from sootline.store import Store, parts, schema, sealing
-from sootline.store.exporting import stream, write
+from sootline.store.exporting import Table, stream, write
 from sootline.store.sealing import Retention
 from tests.heat.history import Past
 from tests.store.making import ALL, DAY_MS, FURNACE, START_MS, day_packs, pack, put, rows, said
@@ -287,3 +289,16 @@ def test_the_database_shrinks_after_a_backlog(store, monkeypatch):
     store.compact(START_MS + 30 * DAY_MS)
     store.close()
     assert (store.folder / "sootline.db").stat().st_size < 4096 * 150
+
+
+def test_a_note_that_a_spreadsheet_would_run_stands_there_as_text(tmp_path):
+    """The characters of OWASP's page on CSV injection: a helper's note must not act on the owner's machine."""
+    notes = ["=1+1", "+1", "-1 K", "@SUM(A1)", "\tx", "cold - and = dark", None]
+    table = pa.table({"note": pa.array(notes, pa.string()), "K": pa.array([-1.0] * len(notes))})
+    for suffix in (".csv", ".parquet"):
+        write(Table(table.schema, [table]), tmp_path / f"log{suffix}")
+    assert pq.read_table(tmp_path / "log.parquet").equals(table)
+    with (tmp_path / "log.csv").open(newline="") as file:
+        found = list(csv.DictReader(file))
+    assert [row["note"] for row in found] == ["'=1+1", "'+1", "'-1 K", "'@SUM(A1)", "'\tx", "cold - and = dark", ""]
+    assert {row["K"] for row in found} == {"-1"}, "numbers stay numbers"

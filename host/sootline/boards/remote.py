@@ -2,7 +2,6 @@
 
 import json
 import queue
-import ssl
 import time
 import uuid
 from collections.abc import Mapping
@@ -35,13 +34,7 @@ class Remote:
         self._arrived: queue.SimpleQueue[tuple[str, bytes]] = queue.SimpleQueue()
         self._problem: str | None = f"the broker at {address} does not answer; does sootline run?"
         client = mqtt.Client(CallbackAPIVersion.VERSION2)
-        if address.user is not None:
-            client.username_pw_set(address.user, address.password)
-        if address.ca is not None:
-            try:
-                client.tls_set(str(address.ca))
-            except (OSError, ssl.SSLError) as error:
-                raise UserError(f"{address.ca}: cannot be used as a certificate: {error}") from None
+        address.admit(client)
         client.on_connect = self._on_connect
         client.on_subscribe = self._on_subscribe
         client.on_message = lambda _client, _data, message: self._arrived.put((message.topic, bytes(message.payload)))

@@ -35,6 +35,16 @@ class Address:
     def __str__(self) -> str:
         return f"{self.host}:{self.port}"
 
+    def admit(self, client: mqtt.Client) -> None:
+        """Give a client what it needs to be let in. Raises UserError when the certificate cannot be used."""
+        if self.user is not None:
+            client.username_pw_set(self.user, self.password)
+        if self.ca is not None:
+            try:
+                client.tls_set(str(self.ca))
+            except (OSError, ssl.SSLError) as error:
+                raise UserError(f"{self.ca}: cannot be used as a certificate: {error}") from None
+
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
@@ -72,13 +82,7 @@ class Client:
         client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id, clean_session=False, manual_ack=True)
         client.reconnect_delay_set(*RETRY_S)
         client.max_queued_messages_set(0)
-        if address.user is not None:
-            client.username_pw_set(address.user, address.password)
-        if address.ca is not None:
-            try:
-                client.tls_set(str(address.ca))
-            except (OSError, ssl.SSLError) as error:
-                raise UserError(f"{address.ca}: cannot be used as a certificate: {error}") from None
+        address.admit(client)
         client.on_connect = self._on_connect
         client.on_connect_fail = self._on_connect_fail
         client.on_disconnect = self._on_disconnect

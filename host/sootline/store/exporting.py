@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv
 import pyarrow.parquet
 
@@ -119,11 +120,22 @@ class _Sink:
 def _writer(suffix: str, sink: Path | _Sink, schema: pa.Schema) -> AbstractContextManager[Any]:
     where = pa.PythonFile(sink, mode="w") if isinstance(sink, _Sink) else sink
     writer: AbstractContextManager[Any] = (
-        pa.csv.CSVWriter(where, schema)
-        if suffix == ".csv"
-        else pa.parquet.ParquetWriter(where, schema, compression="zstd")
+        _CsvWriter(where, schema) if suffix == ".csv" else pa.parquet.ParquetWriter(where, schema, compression="zstd")
     )
     return writer
+
+
+class _CsvWriter(pa.csv.CSVWriter):  # type: ignore[misc]  # pyarrow comes without types
+    """A text that a spreadsheet would run as a formula gets an apostrophe in front (OWASP, CSV injection)."""
+
+    def write_table(self, table: pa.Table) -> None:
+        columns = [
+            pc.replace_substring_regex(column, r"\A([=+\-@\t\r])", r"'\1")
+            if pa.types.is_string(column.type)
+            else column
+            for column in table.columns
+        ]
+        super().write_table(pa.table(columns, schema=table.schema))
 
 
 def _titles(rows: Rows) -> set[str]:
