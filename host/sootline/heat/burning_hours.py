@@ -1,5 +1,6 @@
 """Burning hours in the days ahead, as draws: what turns hours of deposit into a date."""
 
+from itertools import pairwise
 from math import sqrt
 
 import numpy as np
@@ -34,12 +35,11 @@ def sample_burning_hours(
     centre = np.full(days, mean) if expected_h is None else expected_h
     if centre.size != days:
         raise OutOfRange(f"expected hours for {centre.size} days given, {days} needed")
-    shock = rng.standard_normal((draws, days))
-    weather = np.empty_like(shock)
-    weather[:, 0] = shock[:, 0]
-    for day in range(1, days):
-        weather[:, day] = rho * weather[:, day - 1] + sqrt(1.0 - rho * rho) * shock[:, day]
+    weather = rng.standard_normal((draws, days)).T.copy()  # a day a row
+    weather[1:] *= sqrt(1.0 - rho * rho)
+    for before, day in pairwise(weather):
+        day += rho * before
     drift = rng.standard_normal((draws, 1)) * 0.10 * np.arange(1, days + 1) / 30.0
     level = rng.standard_normal((draws, 1)) * level_se
-    hours: FloatArray = np.clip(centre * (1.0 + drift) + level + spread * weather, 0.0, 24.0)
+    hours: FloatArray = np.clip(centre * (1.0 + drift) + level + spread * weather.T, 0.0, 24.0)
     return hours

@@ -14,6 +14,8 @@ from sootline.errors import OutOfRange
 FloatArray = NDArray[np.float64]
 F = TypeVar("F", float, FloatArray)
 
+_LEAST, _MOST = float(np.nextafter(0.0, 1.0)), float(np.finfo(np.float64).max)  # of the numbers above zero
+
 
 def exp(x: F) -> F:
     """Exponential e^x [-]."""
@@ -48,6 +50,8 @@ def power(x: F, exponent: float) -> F:
 def check_range(name: str, value: float | FloatArray, low: float, high: float, unit: str) -> None:
     """Raise `OutOfRange` unless every reading of `value` lies in low..high (both included)."""
     values = np.asarray(value, dtype=np.float64)
+    if values.size and low <= values.min() and values.max() <= high:  # the rule; NaN comes to what follows
+        return
     if values.ndim == 0 and np.isnan(values):
         raise OutOfRange(f"{name} is not a number; expected {low:g} to {high:g} {unit}")
     outside = (values < low) | (values > high)
@@ -59,4 +63,4 @@ def check_range(name: str, value: float | FloatArray, low: float, high: float, u
 
 def check_positive(name: str, value: float | FloatArray, unit: str) -> None:
     """Raise `OutOfRange` unless every reading of `value` is finite and above zero."""
-    check_range(name, value, np.nextafter(0.0, 1.0), np.finfo(np.float64).max, unit)
+    check_range(name, value, _LEAST, _MOST, unit)

@@ -13,10 +13,13 @@ from itertools import pairwise
 from math import exp, log, pi
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sootline.errors import OutOfRange
 from sootline.heat.elementwise import FloatArray, check_positive
-from sootline.heat.fouling import asymptotic, falling_rate
+from sootline.heat.fouling import asymptotic, falling_rate, linear
+
+Rows = NDArray[np.intp]
 
 # (law, shape, prior weight): exponent p of the falling rate, time constant of the asymptotic law over the hours seen.
 # The trade speaks of kelvin per 100 hours, so the straight line has most of the prior weight.
@@ -111,9 +114,11 @@ def law_course(hours: FloatArray, law: str, shape: float, span_h: float) -> Floa
     """The law f(h) [h] scaled so that f(span) = span: a rate k times it has the unit of the series.
 
     Raises: OutOfRange
-    Source: `fouling.falling_rate`, `fouling.asymptotic`; linear is h itself.
+    Source: `fouling.linear`, `fouling.falling_rate`, `fouling.asymptotic`.
     """
     check_positive("hours seen", span_h, "h")
+    if law == "linear":
+        return linear(hours, 1.0)
     if law == "asymptotic":
         return asymptotic(hours, span_h / (1.0 - exp(-1.0 / shape)), shape * span_h)
     return falling_rate(hours, span_h ** (1.0 - shape), shape)
@@ -149,10 +154,8 @@ def fit_fouling(record: FoulingRecord, prior: Prior | None = None) -> FoulingCou
     record = _condensed(record)
     span = float(record.hours[-1])
     designs = np.array([batch_design(record.hours, kind, shape, span, record.batch_start_h) for kind, shape, _ in LAWS])
-    parts: list[tuple[float, Component]] = []
-    for share, rho in _NOISE:
-        white, log_det = _whitener(record.day, share, rho)
-        parts += _regress(white @ record.value, white @ designs, log_det, known)
+    white, log_det = _whiteners(record.day)
+    parts = _regress(white @ record.value, white[:, None] @ designs, log_det, known)
     logs = np.array([p[0] for p in parts])
     weights = np.exp(logs - logs.max())
     weights /= weights.sum()
@@ -175,48 +178,51 @@ def _condensed(record: FoulingRecord) -> FoulingRecord:
     return FoulingRecord(day, hours, value, record.batch_start_h)
 
 
-def _whitener(day: FloatArray, share: float, rho: float) -> tuple[FloatArray, float]:
-    """Inverse Cholesky factor of the noise correlation, and the logarithm of its determinant."""
+def _whiteners(day: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Inverse Cholesky factor of each noise correlation [noises, days, days], and the logarithm of its determinant."""
     gap = np.abs(day[:, None] - day[None, :])
-    correlation = share * (rho**gap if rho > 0.0 else np.eye(day.size)) + (1.0 - share) * np.eye(day.size)
-    factor = np.linalg.cholesky(correlation)
-    inverse: FloatArray = np.linalg.inv(factor)
-    return inverse, 2.0 * float(np.sum(np.log(np.diag(factor))))
+    alone = np.eye(day.size)
+    factor = np.linalg.cholesky(
+        [share * (rho**gap if rho > 0.0 else alone) + (1.0 - share) * alone for share, rho in _NOISE]
+    )
+    return np.linalg.inv(factor), 2.0 * np.log(np.diagonal(factor, axis1=-2, axis2=-1)).sum(-1)
 
 
-def _regress(y: FloatArray, x: FloatArray, log_det: float, prior: Prior) -> list[tuple[float, Component]]:
-    """(log weight, posterior) of every law and batch spread under one noise, worked out together.
+def _regress(y: FloatArray, x: FloatArray, log_det: FloatArray, prior: Prior) -> list[tuple[float, Component]]:
+    """(log weight, posterior) of every noise, law and batch spread, worked out together.
 
-    y: [days]; x: the designs of the laws [laws, days, columns]; the noise level is found by three fixed-point steps.
+    y: [noises, days]; x: the designs of the laws [noises, laws, days, columns]; log_det: [noises].
+    The noise level is found by three fixed-point steps.
     """
-    n, columns = x.shape[1:]
+    n, columns = x.shape[-2:]
     batch_sd = np.array(_BATCH_SPREAD) * prior.rate
     mean0 = np.zeros(columns)
     mean0[1] = prior.rate
     precision0 = np.repeat(batch_sd[:, None] ** -2.0, columns, axis=1)  # [spreads, columns]
     precision0[:, 0], precision0[:, 1] = prior.baseline_sd**-2.0, prior.rate_sd**-2.0
     own = np.eye(columns) * precision0[:, None, :]
-    gram, moment = (x.mT @ x)[:, None], (x.mT @ y)[:, None]  # [laws, 1, ...]
-    plain = [float(np.var(y - two @ np.linalg.lstsq(two, y, rcond=None)[0])) for two in x[:, :, :2]]
-    variance = np.repeat(np.maximum(plain, 1e-12)[:, None], batch_sd.size, axis=1)  # [laws, spreads]
+    target = y[:, None, :, None]
+    gram, moment = (x.mT @ x)[:, :, None], (x.mT @ target)[:, :, None, :, 0]  # [noises, laws, 1, ...]
+    base = np.linalg.qr(x[..., :2])[0]
+    plain = (target - base @ (base.mT @ target)).var(axis=(-2, -1))
+    variance = np.repeat(np.maximum(plain, 1e-12)[..., None], batch_sd.size, axis=-1)  # [noises, laws, spreads]
     for _ in range(3):
         precision = gram / variance[..., None, None] + own
         covariance = np.linalg.inv(precision)
         mean = (covariance @ (moment / variance[..., None] + precision0 * mean0)[..., None])[..., 0]
-        squares = ((y - mean @ x.mT) ** 2).sum(-1)
+        squares = ((y[:, None, None] - mean @ x.mT) ** 2).sum(-1)
         used = columns - (np.diagonal(covariance, axis1=-2, axis2=-1) * precision0).sum(-1)
         variance = np.maximum(squares / np.maximum(n - used, 1.0), 1e-12)
     quadratic = squares / variance + (precision0 * (mean - mean0) ** 2).sum(-1)
     log_precision = np.linalg.slogdet(precision)[1] - np.log(precision0).sum(-1)
-    evidence = -0.5 * (n * np.log(2.0 * pi * variance) + log_det + quadratic + log_precision)
-    return [
-        (
-            float(evidence[i, j]) + log(prior_weight),
-            Component(kind, shape, 0.0, mean[i, j], covariance[i, j], float(batch_sd[j]), float(variance[i, j]) ** 0.5),
-        )
-        for i, (kind, shape, prior_weight) in enumerate(LAWS)
-        for j in range(batch_sd.size)
-    ]
+    evidence = -0.5 * (n * np.log(2.0 * pi * variance) + log_det[:, None, None] + quadratic + log_precision)
+    parts = []
+    for i, k, j in np.ndindex(evidence.shape):
+        kind, shape, prior_weight = LAWS[k]
+        noise_sd = float(variance[i, k, j]) ** 0.5
+        part = Component(kind, shape, 0.0, mean[i, k, j], covariance[i, k, j], float(batch_sd[j]), noise_sd)
+        parts.append((float(evidence[i, k, j]) + log(prior_weight), part))
+    return parts
 
 
 @dataclass(frozen=True)
@@ -239,10 +245,13 @@ class CourseDraws:
         """
         draws = self.baseline.size
         grid = np.broadcast_to(np.atleast_2d(hours), (draws, np.shape(hours)[-1]))
+        switch = np.full(draws, np.inf) if next_batch_h is None else next_batch_h
         out = np.empty(grid.shape)
-        for law in {(c.law, c.shape) for c in self.component}:
-            rows = np.array([(c.law, c.shape) == law for c in self.component])
-            switch = np.full(draws, np.inf) if next_batch_h is None else next_batch_h
+        rows_of: dict[tuple[str, float], list[int]] = {}
+        for row, part in enumerate(self.component):
+            rows_of.setdefault((part.law, part.shape), []).append(row)
+        for law, chosen in rows_of.items():
+            rows = np.array(chosen)
             out[rows] = self._value(law, grid[rows], rows, switch[rows])
         return out
 
@@ -255,7 +264,7 @@ class CourseDraws:
         rise: FloatArray = np.maximum(0.0, self.value_at(hours) - self.baseline[:, None])
         return rise
 
-    def _value(self, law: tuple[str, float], grid: FloatArray, rows: FloatArray, switch: FloatArray) -> FloatArray:
+    def _value(self, law: tuple[str, float], grid: FloatArray, rows: Rows, switch: FloatArray) -> FloatArray:
         count = len(self.batch_start_h)
         low = np.broadcast_to(np.asarray(self.batch_start_h), (grid.shape[0], count))
         low = np.column_stack([low, np.maximum(switch, low[:, -1])])
@@ -263,12 +272,12 @@ class CourseDraws:
         rate = np.column_stack([self.rate[rows], self.fresh[rows]])
         total = np.zeros(grid.shape)
         for b in range(count + 1):
-            start = low[:, b : b + 1]
-            until = np.clip(grid, start, high[:, b : b + 1])
-            finite = np.where(np.isfinite(start), start, 0.0)
-            gained = law_course(np.where(np.isfinite(until), until, 0.0), *law, self.span_h)
-            gained = np.where(np.isfinite(start), gained - law_course(finite, *law, self.span_h), 0.0)
-            total += rate[:, b : b + 1] * gained
+            begun = np.isfinite(low[:, b])  # a batch that never comes burns no hours
+            if begun.any():
+                start = low[begun, b : b + 1]
+                until = np.clip(grid[begun], start, high[begun, b : b + 1])
+                gained = law_course(until, *law, self.span_h) - law_course(start, *law, self.span_h)
+                total[begun] += rate[begun, b : b + 1] * gained
         return total
 
 
@@ -282,13 +291,12 @@ def draw_courses(course: FoulingCourse, draws: int, rng: np.random.Generator) ->
     weights = np.array([c.weight for c in course.components])
     pick = rng.choice(weights.size, size=draws, p=weights)
     widths = np.sqrt(course.degrees_of_freedom / rng.chisquare(course.degrees_of_freedom, draws))
-    coefficients = np.empty((draws, course.components[0].mean.size))
-    for index in np.unique(pick):
-        rows = pick == index
-        part = course.components[index]
-        factor = np.linalg.cholesky(part.covariance)
-        normal = rng.standard_normal((int(rows.sum()), part.mean.size)) * widths[rows, None]
-        coefficients[rows] = part.mean + normal @ factor.T
+    mean = np.array([c.mean for c in course.components])
+    factor = np.linalg.cholesky([c.covariance for c in course.components])
+    order = np.argsort(pick, kind="stable")  # draws of one component after another
+    normal = rng.standard_normal((draws, mean.shape[1])) * widths[order, None]
+    coefficients = np.empty_like(normal)
+    coefficients[order] = mean[pick[order]] + (factor[pick[order]] @ normal[..., None])[..., 0]
     chosen = tuple(course.components[i] for i in pick)
     spread = np.array([c.batch_sd for c in chosen])
     rate = np.maximum(0.0, coefficients[:, 1:2] + coefficients[:, 2:])
