@@ -9,13 +9,12 @@ import numpy as np
 from sootline.series import Floats, Rows, Times
 
 KEEP_MS = 4 * 3600 * 1000
-NEAR = 64  # so many readings after the one found last are searched first, and four times as many before it
 
 
 class Column:
     """Readings of one channel in time order, without holes; old ones are dropped as new ones come.
 
-    The plant clock moves in small steps, so a search begins where the last one ended.
+    Readings mostly come evenly, so a place is guessed from the last one found before it is searched for.
     """
 
     def __init__(self) -> None:
@@ -26,13 +25,13 @@ class Column:
         self._times: Sequence[int] = t.data  # single items come faster from these
         self._readings: Sequence[float] = x.data
         self._start, self._end = 0, held
-        self._found = 0  # where the last search ended
         self._forget()
 
     def _forget(self) -> None:
         """The newest reading found last: which, and from when until when it is that."""
         self._latest: tuple[int, float] | None = None
         self._from_ms = self._until_ms = 0
+        self._found, self._apart_ms = 0, 1  # the place after it, and how far apart readings lie there
 
     @property
     def t(self) -> Times:
@@ -81,19 +80,14 @@ class Column:
         if i > self._start:
             self._from_ms = times[i - 1]
             self._latest = (self._from_ms, self._readings[i - 1])
+            self._apart_ms = self._until_ms - self._from_ms
 
     def _after(self, t_ms: int) -> int:
         """The place after the newest reading at or before t_ms."""
         times, low, high = self._times, self._start, self._end
-        found = self._found
-        if low < found and times[found - 1] <= t_ms:
-            low, near = found, found + NEAR
-            if near < high and times[near] > t_ms:
-                high = near
-        elif low < found:
-            high, near = found, found - 4 * NEAR
-            if near > low and times[near - 1] <= t_ms:
-                low = near
+        guess = self._found + (t_ms - self._from_ms) // self._apart_ms
+        if low < guess < high and times[guess - 1] <= t_ms < times[guess]:
+            return guess
         return bisect_right(times, t_ms, low, high)
 
     def span(self, start_ms: int, end_ms: int) -> slice:
