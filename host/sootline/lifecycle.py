@@ -20,13 +20,17 @@ RETURNED_SHOWN_MS = 24 * 3_600_000  # a returned alarm nobody acknowledged stays
 def merge(
     alarm: Alarm, acknowledged: Acknowledgement | None = None, shelved: Shelf | None = None, now_ms: int = 0
 ) -> Alarm:
-    """The record with people's acts. A rise in priority after them undoes them: it asks anew, and leaves the shelf."""
+    """The record with people's acts.
+
+    A rise in priority after them undoes them: it asks anew, and leaves the shelf. It also leaves the shelf when its
+    number has grown by a fifth.
+    """
     if shelved is not None and shelved.until_ms <= now_ms:
         shelved = None
-    escalated_ms = _escalated_ms(alarm)
+    escalated_ms, worsened_ms = _detail_ms(alarm, "escalated"), _detail_ms(alarm, "worsened")
     if acknowledged is not None and escalated_ms is not None and escalated_ms > acknowledged.at_ms:
         acknowledged = None
-    if shelved is not None and escalated_ms is not None and escalated_ms > shelved.at_ms:
+    if shelved is not None and max(escalated_ms or 0, worsened_ms or 0) > shelved.at_ms:
         shelved = None
     state = alarm.state
     if alarm.cleared_ms is None and state != "suppressed":
@@ -121,6 +125,6 @@ def _pressing(alarm: Alarm) -> tuple[bool, int, int]:
     return (not stands(alarm), -PRIORITIES.index(alarm.priority), -alarm.raised_ms)
 
 
-def _escalated_ms(alarm: Alarm) -> int | None:
-    text = alarm.detail.get("escalated")
+def _detail_ms(alarm: Alarm, key: str) -> int | None:
+    text = alarm.detail.get(key)
     return round(datetime.fromisoformat(text).timestamp() * 1000) if isinstance(text, str) else None

@@ -346,6 +346,7 @@ _KEY_WORDS: dict[str, str] = {
     "stalled": "stalled",
     "repeats": "times again since",
     "escalated": "got worse",
+    "worsened": "a fifth worse",
     "blind_to": "blind to",
     "health": "sensor health",
 }

@@ -62,6 +62,17 @@ def test_priority_only_rises_and_says_when() -> None:
     assert entry.priority == "high" and entry.detail["escalated"] == iso(7 * MIN)
 
 
+def test_a_fifth_more_than_it_last_sounded_with_is_worse() -> None:
+    b = book()
+    entry = put(b, "refill-slowing", 0, slower_ratio=1.25)
+    put(b, "refill-slowing", 5, slower_ratio=1.5)
+    assert "worsened" not in entry.detail, "just a fifth"
+    put(b, "refill-slowing", 9, slower_ratio=1.51)
+    assert entry.detail["worsened"] == iso(9 * MIN)
+    put(b, "refill-slowing", 12, slower_ratio=1.8)
+    assert entry.detail["worsened"] == iso(9 * MIN), "measured from where it last sounded"
+
+
 @pytest.mark.parametrize(("cause", "hidden"), [(c, h) for c, hs in HIDES.items() for h in hs if c != "board-offline"])
 def test_who_hides_whom(cause: str, hidden: str) -> None:
     """Every pair, cause first and consequence first; starving alarms only once the day tank has run low."""

@@ -63,6 +63,13 @@ def test_a_rise_in_priority_takes_an_alarm_off_the_shelf() -> None:
     assert merge(risen, None, replace(SHELF, at_ms=T + 500), T + 600).state == "shelved"
 
 
+def test_a_number_a_fifth_greater_takes_an_alarm_off_the_shelf_and_leaves_the_acknowledgement() -> None:
+    worse = replace(ALARM, detail={"worsened": iso(T + 120_000)})
+    until = replace(SHELF, at_ms=T + 60_000, until_ms=T + 600_000)
+    assert merge(worse, MAUD, until, T + 120_001).state == "acknowledged"
+    assert merge(worse, MAUD, replace(until, at_ms=T + 120_000), T + 120_001).state == "shelved"
+
+
 def test_suppressed_alarms_stay_suppressed_whatever_is_done() -> None:
     suppressed = replace(ALARM, state="suppressed", suppressed_by="leak")
     assert merge(suppressed, MAUD, SHELF, T).state == "suppressed"

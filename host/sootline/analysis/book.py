@@ -8,6 +8,7 @@ from sootline.alarms import PRIORITIES, Alarm, Priority, iso
 from sootline.analysis.catalogue import HIDES, KINDS, NEVER_SUPPRESSED, ONLY_WHEN_LOW, SERVICE_MODE
 
 LATCHED_REPEAT_MS = 4 * 3600 * 1000  # a latched alarm waits for a person; until then it comes back, not anew
+WORSE = 1.2  # times the number it last sounded with: common practice, a fifth more is worth saying again
 
 
 @dataclass(slots=True, eq=False)
@@ -23,6 +24,7 @@ class Entry:
     cleared_ms: int | None = None
     suppressed_by: str | None = None
     hidden: list["Entry"] = field(default_factory=list)
+    sounded: float | None = None  # its number when it last asked for attention
 
     @property
     def stands(self) -> bool:
@@ -88,9 +90,11 @@ class Book:
                 entry.cleared_ms = entry.suppressed_by = None  # its cause may be gone; `_settle` looks
                 entry.detail["repeats"] = entry.detail.get("repeats", 0) + 1
             entry.detail.update(detail)
+            self._worsen(entry, at_ms)
             self._lift(entry, priority, at_ms)
         else:
             entry = Entry(alarm, channel, priority, at_ms, found_ms, dict(detail))
+            entry.sounded = entry.detail.get(KINDS[alarm].number)
             self.entries.append(entry)
             self._last[(alarm, channel)] = entry
         self._touch(entry)
@@ -149,6 +153,13 @@ class Book:
             entry.priority = priority
             entry.detail["escalated"] = iso(at_ms)
             self._touch(entry)
+
+    def _worsen(self, entry: Entry, at_ms: int) -> None:
+        """Note when its number has grown by a fifth: who put it on the shelf did so for less."""
+        number = entry.detail.get(KINDS[entry.alarm].number)
+        if number is not None and entry.sounded is not None and number > WORSE * entry.sounded:
+            entry.sounded = number
+            entry.detail["worsened"] = iso(at_ms)
 
     def _settle(self, entry: Entry, at_ms: int) -> None:
         """Find the cause the entry stands under, and what stands under it."""

@@ -13,7 +13,7 @@ from sootline.analysis.watch import Key
 from sootline.lifecycle import stands
 from sootline.units import System
 
-_TOLD_APART = ("causes", "blind_to", "act_within_min", "escalated", "repeats")
+_TOLD_APART = ("causes", "blind_to", "act_within_min", "escalated", "worsened", "repeats")
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,6 +237,9 @@ def _notes(detail: Mapping[str, Any], now_ms: int) -> Iterable[str]:
             f" {units.clock(_moment_ms(escalated), now_ms)}" if wording.is_time(escalated) else " since it was raised"
         )
         yield f"It got worse{when}."
+    worsened = detail.get("worsened")
+    if worsened:
+        yield f"Its number grew by a fifth or more by {units.clock(_moment_ms(worsened), now_ms)}."
     repeats = detail.get("repeats")
     if isinstance(repeats, int) and repeats > 0:
         yield f"Came again {repeats} times since." if repeats > 1 else "Came again once since."
