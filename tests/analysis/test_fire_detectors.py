@@ -197,6 +197,17 @@ def test_lockout_without_its_contact(call_until_s: float, count: int) -> None:
     assert [seconds(a.raised_ms) for a in alarms] == [1800.0] * count
 
 
+@pytest.mark.parametrize(("lit_s", "count"), [(120.0, 1), (900.0, 0)])
+def test_a_fire_that_goes_out_at_once_with_neither_contact(lit_s: float, count: int) -> None:
+    """Two minutes of fire and then none in the call: a failed start. One that was proved is a flame lost."""
+    ended_s = 1000 + lit_s
+    alarms = found(run(fire(5000, (1000, ended_s), call=pulses((900, 3000)))), "lockout")
+    assert [seconds(a.raised_ms) for a in alarms] == pytest.approx([1720.0] * count, abs=15)
+    relit = fire(5000, (1000, ended_s), (ended_s + 540, 4500), call=pulses((900, 4500)))
+    assert not found(run(relit), "lockout")
+    assert not found(run(fire(5000, (1000, ended_s), call=pulses((900, ended_s)))), "lockout")
+
+
 def test_a_lockout_hides_what_follows_from_it() -> None:
     site = fire(HOUR + 1000, lockout=pulses((1000, 9000)), burner=pulses((900, 1000)), call=pulses((890, 9000)))
     engine = run(site)

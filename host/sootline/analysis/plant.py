@@ -85,6 +85,10 @@ class Plant:
         minutes -= np.add.reduce(minutes) / len(t)
         return float(np.add.reduce(minutes * (x - np.add.reduce(x) / len(x))) / np.add.reduce(minutes**2))
 
+    def stayed_on(self, channel: str, since_ms: int) -> bool:
+        """Whether an on/off channel is on, and was at each reading since then."""
+        return self.state(channel) is True and not (self.history.window(channel, since_ms, self.now_ms)[1] < 0.5).any()
+
     def changed_ms(self, channel: str) -> int | None:
         """When an on/off channel or condition last changed."""
         return self._changed_at.get(channel)

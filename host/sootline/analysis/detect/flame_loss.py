@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 HOUR_MS = 3_600_000
+PAUSE_MS = 60_000  # a call that went off about when the fire did, and has come back since, was no loss
 FELL_SHARE, FELL_WITHIN_MS = 0.67, 240_000
 
 
@@ -62,8 +63,7 @@ class FlameLoss(Detector):
         if plant.state("flame") is None and plant.state("burner") is not False and not self._fell(ended_ms):
             self._again(ended_ms)
             return
-        wanted = plant.state("call") if plant.has("call") else plant.state("burner")
-        if wanted and not self._call_pausing(ended_ms):
+        if plant.stayed_on("call", ended_ms - PAUSE_MS) if plant.has("call") else plant.state("burner"):
             self._lost(ended_ms, recovered=False)
 
     def _fell(self, ended_ms: int) -> bool:
@@ -77,11 +77,6 @@ class FlameLoss(Detector):
     def _again(self, ended_ms: int) -> None:
         if self.plant.now_ms - ended_ms < FELL_WITHIN_MS:
             self.plant.at(self.plant.now_ms + 20_000, self._confirm, ended_ms)
-
-    def _call_pausing(self, ended_ms: int) -> bool:
-        """The call went off about when the fire did, and has come back since."""
-        _t, x = self.plant.history.window("call", ended_ms - 60_000, self.plant.now_ms)
-        return bool(len(x)) and bool((x < 0.5).any())
 
     def _lost(self, at_ms: int, recovered: bool) -> None:
         self._losses = [t for t in self._losses if at_ms - t < HOUR_MS] + [at_ms]

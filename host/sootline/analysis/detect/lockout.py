@@ -14,16 +14,18 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 WAIT_MS = 600_000
+ASKED_S = 60.0  # before the fire went out: a call that ended with it is no failure
 
 
 class Lockout(Detector):
     """The owner sees: locked out, no flame; after the second reset: do not reset again.
 
     Rule: `lockout` on; or, without that contact, call on and neither fire nor heating nor burner 10 min after a start
-    that failed (without `burner`: after `ignition-failure`). Each time it goes off within a call counts as a reset.
+    that failed (without `burner`: after `ignition-failure`), or after a fire that went out in the call within the 5 min
+    that prove one: a detector that does not see it. Each time it goes off within a call counts as a reset.
     Returns with a firing proved for 5 min.
     Source: contract. Wrong: practically never with the contact; without it 1 in 5 seasons.
-    Blind to: a lockout without contact and without `call`.
+    Blind to: a lockout without contact and without `call`, or from a proved fire where nothing shows that it tried.
     """
 
     alarm = "lockout"
@@ -34,6 +36,7 @@ class Lockout(Detector):
         self.plant.on("lockout", self._changed)
         self.plant.on("burner", self._burner)
         self.plant.on_raise(self._raised)
+        engine.fire.on_changed.append(self._fire)
         engine.fire.on_proved.append(self._proved)
 
     def readiness(self) -> Readiness:
@@ -71,6 +74,20 @@ class Lockout(Detector):
         heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
         called = self.plant.state("call") and self.plant.changed_ms("call") == called_ms
         if called and self.engine.fire.is_out() and not heating and not self.plant.state("limit"):
+            self._raise(self.plant.now_ms)
+
+    def _fire(self, on: bool | None, at_ms: int) -> None:
+        """Without the contact, watch what follows a fire that went out as soon as it was lit."""
+        burned_s = self.engine.fire.burned_since_s(0)
+        if on is False and burned_s < self.settings.proved_s and not self.plant.has("lockout"):
+            self.plant.at(at_ms + WAIT_MS, self._stays_out, at_ms, at_ms - round(1000 * min(ASKED_S, burned_s)))
+
+    def _stays_out(self, ended_ms: int, asked_ms: int) -> None:
+        heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
+        if self.engine.fire.last_end_ms != ended_ms or not self.engine.fire.is_out() or heating:
+            return
+        tries = self.plant.state("burner") or self.plant.state("limit") or self.plant.state("power") is False
+        if self.plant.stayed_on("call", asked_ms) and not tries:
             self._raise(self.plant.now_ms)
 
     def _raise(self, at_ms: int) -> None:
