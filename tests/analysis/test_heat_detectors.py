@@ -82,6 +82,20 @@ def test_twice_as_patient_while_learning() -> None:
     assert seconds(alarm.raised_ms) == pytest.approx(3 * CYCLE + 600 + 30 * 60, abs=20)
 
 
+@pytest.mark.parametrize(("rate", "refills_s", "count"), [(1.5, (), 1), (2.1, (), 0), (1.5, (900.0,), 0)])
+def test_short_climbs_tell_it_together(rate: float, refills_s: tuple[float, ...], count: int) -> None:
+    """12 K at 3 K/min are over in 4 min, at half of it in 8: three in a row. A refill in each explains them."""
+    tank: list[tuple[float, float]] = []
+    for k, each in enumerate([3.0] * 6 + [rate] * 4):
+        start = k * CYCLE + 600
+        tank += [(start, 53.0), (start + 12 / each * 60, 65.0), ((k + 1) * CYCLE - 600, 64.0)]
+    runs = pulses(*((k * CYCLE + s, k * CYCLE + s + 10) for k in range(10) for s in refills_s))
+    end_s = 10 * CYCLE
+    site = rows(end_s, 10, tank=tank, nozzle=held(95, end_s), stack=25, pump=runs, call=calls(10))
+    alarms = found(run(site, profile=ON_CALL), "preheat-slow")
+    assert [seconds(a.raised_ms) for a in alarms] == pytest.approx([8 * CYCLE + 600 + 9 / rate * 60] * count, abs=30)
+
+
 # preheat-stalled
 
 

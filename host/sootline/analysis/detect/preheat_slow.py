@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
@@ -16,15 +17,17 @@ if TYPE_CHECKING:
 AGAIN_MS = 300_000
 REST_MS, RESTS = 180_000, 0.3  # slower than this share of its usual climb is no climb
 CLIMB_K = 20.0  # a shorter climb is over before it can be timed (common practice)
+IN_A_ROW = 3  # chance and a single odd start do not slow as many
 
 
 class PreheatSlow(Detector):
     """The owner sees: tank or nozzle heats slowly; half an element or a half-wave relay looks just like this.
 
     Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min, and more than 4 sd of
-    the log rates of its climbs allow (some controls heat in two stages); climbs under 20 K are not judged. The usual
-    rate [K/min] is the median of the furnace's own climbs, so a colder start makes a longer forecast, not an alarm.
-    Returns after two normal preheats.
+    the log rates of its climbs allow (some controls heat in two stages); climbs under 20 K are not judged so. Or three
+    finished climbs of any height in a row, no refill in them, at less than 1/1.5 of the usual rate, their mean more
+    than 4 standard errors below it. The usual rate [K/min] is the median of the furnace's own climbs, so a colder start
+    makes a longer forecast, not an alarm. Returns after two normal preheats.
     Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
     Blind to: a set point that is neither given nor learned.
     """
@@ -34,6 +37,7 @@ class PreheatSlow(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._normal: dict[str, int] = {}
+        self._slow: dict[str, list[float]] = {}  # usual over actual rate of the last finished climbs, all of them slow
         for heating in engine.heating.values():
             heating.on_begun.append(self.begun)
         self.plant.on_event("preheat", self._done)
@@ -116,6 +120,8 @@ class PreheatSlow(Detector):
         heating = self.engine.heating[channel]
         rate, usual = event.number("rate_K_per_min") or 0.0, heating.usual_K_per_min
         normal = usual.count < 3 or rate >= (usual.median or 0.0) / self.settings.preheat_slow_ratio
+        if not self._refilled(event) and not self._soaks(heating, event.start_ms):
+            self._count(heating, event, normal)
         if normal:
             usual.add(rate)
             heating.usual_end_C.add(event.number("end_C") or 0.0)
@@ -124,3 +130,30 @@ class PreheatSlow(Detector):
         self._normal[channel] = self._normal.get(channel, 0) + 1 if normal else 0
         if self._normal[channel] >= 2:
             self.plant.clear(self.alarm, channel)
+
+    def _refilled(self, event: Event) -> bool:
+        """Cold oil came in the climb, or was still mixing in when it began."""
+        refilled = self.engine.refills.last_end_ms
+        return refilled is not None and refilled > event.start_ms - AGAIN_MS
+
+    def _count(self, heating: Heating, event: Event, normal: bool) -> None:
+        """How many climbs have been slow in a row; too short ones to judge alone tell it together."""
+        slow = self._slow.setdefault(heating.channel, [])
+        if normal:
+            slow.clear()
+            return
+        usual, rate = heating.usual_K_per_min.median or 0.0, event.number("rate_K_per_min") or 0.0
+        slow.append(usual / rate)
+        mean = statistics.fmean(math.log(ratio) for ratio in slow)
+        error = heating.rate_sd() / math.sqrt(len(slow))
+        plain = len(slow) >= IN_A_ROW and mean > self.settings.preheat_slow_sd * error
+        if plain and not self._learning(heating) and not self.plant.book.standing("preheat-stalled", heating.channel):
+            self._normal[heating.channel] = 0
+            self.plant.raise_(
+                self.alarm,
+                "medium",
+                channel=heating.channel,
+                took_min=round(event.duration_s / 60, 1),
+                predicted_min=round(event.duration_s / 60 / slow[-1], 1),
+                start_C=round(heating.start_C, 1),
+            )

@@ -33,7 +33,8 @@ class RefillSlowing(Detector):
 
     Rule: y = ln(seconds per refill) - b (T_oil - T0), b [1/K] from the furnace's first 30 refills with the common slope
     as prior (cold oil is thick and slow). T_oil from `supply`; else from the dip d of the day tank, for as much oil
-    cools it the more the colder it comes: T_tank - k d, k such that the usual dip is oil of 10 degC; else `outdoor`.
+    cools it the more the colder it comes: T_tank - k d, k such that the usual dip is oil of 10 degC, and b is the
+    common slope; else `outdoor`.
     Median of 20 refills above the baseline by > ln 1.3 and > 4 residual sd, also with b fitted anew, beside a trend in
     time, to the last 200: oil thickens faster the colder it is. The date is where the Theil-Sen line of the last 20
     reaches the limit. Returns below 2/3 of that for 10 refills, or with a filter entry.
@@ -126,14 +127,20 @@ class RefillSlowing(Detector):
         pairs = [(y, oil) for y, _, oil in learned if oil is not None]
         self.all.extend((t, y, oil) for y, t, oil in learned if oil is not None)
         if len(pairs) >= NEED // 2:
-            self.reference_C = statistics.fmean(oil for _, oil in pairs)
-            sxx = sum((oil - self.reference_C) ** 2 for _, oil in pairs)
-            sxy = sum((oil - self.reference_C) * y for y, oil in pairs)
-            weight = MIN_SD**2 / PRIOR_SLOPE_SD**2
-            self.slope = (sxy + weight * self.settings.cold_oil_per_K) / (sxx + weight)
+            self.reference_C = statistics.median(oil for _, oil in pairs)
+            if self.per_dip is None:  # single dips scatter more than the oil's temperature in a few days
+                self.slope = self._fitted(pairs)
         corrected = [y - self._cold(oil) for y, _, oil in learned]
         self.level = statistics.median(corrected)
         self.sd = max(MIN_SD, MAD_TO_SD * statistics.median(abs(y - self.level) for y in corrected))
+
+    def _fitted(self, pairs: list[tuple[float, float]]) -> float:
+        """Least squares of (log seconds, oil [degC]), drawn to the common slope [1/K]."""
+        middle = statistics.fmean(oil for _, oil in pairs)
+        sxx = sum((oil - middle) ** 2 for _, oil in pairs)
+        sxy = sum((oil - middle) * y for y, oil in pairs)
+        weight = MIN_SD**2 / PRIOR_SLOPE_SD**2
+        return (sxy + weight * self.settings.cold_oil_per_K) / (sxx + weight)
 
     def _judge(self, now_ms: int) -> None:
         assert self.level is not None

@@ -193,7 +193,7 @@ class Heating:
     def _ready(self, mark: Mark) -> None:
         self._warm = bool(mark.on)
         if mark.on and self.start_ms is not None:
-            self._end(mark.at_ms, reached=True)
+            self._end(mark.at_ms, reached=True, near_ms=self._reached_ms(self.start_ms, mark.at_ms))
         elif mark.on is False and self._keeps_warm() and self.held_when_idle():
             self.plant.at(mark.at_ms + 2 * GIVE_UP_MS, self._still_cold)  # a refill alone is over by then
 
@@ -229,15 +229,24 @@ class Heating:
         for begun in self.on_begun:
             begun(self)
 
-    def _end(self, at_ms: int, reached: bool) -> None:
+    def _end(self, at_ms: int, reached: bool, near_ms: int | None = None) -> None:
+        """near_ms: when it came near at_ms's temperature; the rate is of the climb so far, not of what hovered on."""
         start_ms = self.start_ms
         assert start_ms is not None
         self.start_ms = None
         end_C = self.plant.history.mean(self.channel, at_ms - 10_000, at_ms)
-        minutes = (at_ms - start_ms) / 60_000
+        near_ms = at_ms if near_ms is None else near_ms
+        near_C = self.plant.history.mean(self.channel, near_ms - 10_000, near_ms)
+        minutes = (near_ms - start_ms) / 60_000
         event = None
-        if reached and end_C is not None and end_C - self.start_C >= COLD_K - READY_K and minutes > 0:
-            rate = (end_C - self.start_C) / minutes
+        if (
+            reached
+            and end_C is not None
+            and end_C - self.start_C >= COLD_K - READY_K
+            and near_C is not None
+            and minutes > 0
+        ):
+            rate = (near_C - self.start_C) / minutes
             features: dict[str, float | str | bool | None] = {
                 "channel": self.channel,
                 "start_C": self.start_C,
