@@ -74,6 +74,29 @@ def test_a_float_that_is_content_at_the_limit(calls_until_s: float, count: int) 
     assert len(found(run(site), "refill-timeout")) == count
 
 
+@pytest.mark.parametrize(("next_s", "count"), [(1000.0, 0), (None, 1)])
+def test_a_run_to_the_limit_and_none_when_the_next_was_due(next_s: float | None, count: int) -> None:
+    """Usual runs of 18 s tell nothing at a limit of 20 s: but 1.15 x the usual 900 s have burned, and no other came."""
+    usual = [(start, start + 18.0) for start, _ in REFILLS[:12]]
+    start = FIRES[12][1] - 40
+    fires = [*FIRES[:13], (FIRES[13][0], 16 * HOUR)]
+    after = [] if next_s is None else [(FIRES[13][0] + next_s - 60, FIRES[13][0] + next_s - 42)]
+    alarms = found(run(shop(16, [*usual, (start, start + 20.0), *after], fires)), "refill-timeout")
+    assert [seconds(a.raised_ms) for a in alarms] == [start + 20.0] * count
+    for alarm in alarms:
+        assert seconds(alarm.found_ms) == pytest.approx(FIRES[13][0] + 1.15 * 900 - 40, abs=130)
+
+
+def test_a_starved_fire_stands_under_the_refill_whatever_the_size_of_the_tank() -> None:
+    """It burned on for 40 min, nearly three times the usual, then went out with the call on."""
+    start, out_s = FIRES[12][1] - 40, FIRES[13][0] + 2400
+    call = pulses(*FIRES[:13], (FIRES[13][0], 18 * HOUR))
+    site = shop(18, [*REFILLS[:12], (start, start + 20.0)], [*FIRES[:13], (FIRES[13][0], out_s)], call=call)
+    for profile in (PLAIN, PLAIN.replace("volume_l = 8.0", "")):
+        (alarm,) = found(run(site, profile=profile), "no-heat")
+        assert alarm.suppressed_by in ("refill-timeout", "refill-overdue")
+
+
 def test_a_latched_limiter_says_it_at_once() -> None:
     site = shop(1.7, [], refill_lockout=pulses((4321.0, 5000.0)))
     (alarm,) = found(run(site), "refill-timeout")

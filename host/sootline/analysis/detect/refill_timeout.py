@@ -15,7 +15,10 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 USABLE_SHARE = 0.4  # of the day tank's volume is left above the heater when the float calls (common practice)
-LOOK_MS, DUE_RATIO = 120_000, 1.4  # after a run at the limit: looked at this often; burned this share of the usual
+LOOK_MS = 120_000  # after a run at the limit: looked at this often
+DUE_RATIOS = 1.15, 1.4  # burned this share of the usual: at least and at most
+DUE_SD = 4.0
+LOW_RATIO = 2.0  # burned this share of the usual: a small day tank is nearly empty (common practice)
 RAN_LOW_SHARE = 0.6  # of the fire left: from then on a starving fire is the refill's doing
 FREEZE_SOON_MIN = 30.0
 
@@ -25,8 +28,10 @@ class RefillTimeout(Detector):
 
     Rule: a run ended by the limiter (within 0.5 s of it, or as well as runs are timed) and the tank is not full:
     `float` still calls, or `refill_lockout` is on, or the usual run is below 80 % of the limit, or the tank shows no
-    dip [K] (below 35 % of the usual one), or no other run came when 1.4 x the usual had burned, whichever is first.
-    Fire left [min] = usable oil / oil burned a minute; the oil burned is one differential per usual interval.
+    dip [K] (below 35 % of the usual one), or no other run came when the usual and 4 of its sd (at least 1.15 x, at most
+    1.4 x) had burned, whichever is first.
+    Fire left [min] = usable oil / oil burned a minute; the oil burned is one differential per usual interval. Where the
+    profile does not tell the day tank's size, it has run low once twice the usual has burned.
     Wrong: a single refill of very cold oil that just reached the limit yet filled the tank; below 1 a season.
     Blind to: a limit neither given nor learned yet.
     """
@@ -36,6 +41,7 @@ class RefillTimeout(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._filled_ms = 0
+        self._starving_since: int | None = None
         engine.pump.on_ended.append(self._ended)
         self.plant.on("refill_lockout", self._lockout)
         self.plant.on_event("refill", self._measured)
@@ -65,8 +71,10 @@ class RefillTimeout(Detector):
         if refills.last_end_ms != run.end_ms or self.engine.pump.start_ms is not None:
             return
         burned, usual = refills.burned_since_last_s(), refills.usual_burned_s
-        due = usual.count >= 5 and burned is not None and burned > DUE_RATIO * (usual.median or 0.0)
-        if due:
+        usual_s = usual.median or 0.0
+        least, most = (ratio * usual_s for ratio in DUE_RATIOS)
+        due_s = min(most, max(least, usual_s + DUE_SD * (usual.sd or 0.0)))
+        if usual.count >= 5 and burned is not None and burned > due_s:
             self._raise(run.end_ms, run.on_s, None)
         elif self.plant.now_ms - run.end_ms < 86_400_000:
             self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
@@ -107,6 +115,9 @@ class RefillTimeout(Detector):
         self.plant.raise_(self.alarm, self.capped(self._priority(left)), at_ms=at_ms, **detail)
         if left is not None:
             self.plant.at(at_ms + round(RAN_LOW_SHARE * left * 60_000), self._ran_low, at_ms)
+        elif self._starving_since != at_ms:
+            self._starving_since = at_ms
+            self.plant.at(at_ms + LOOK_MS, self._starves, at_ms)
 
     def _priority(self, fire_left_min: float | None) -> Priority:
         room, freeze = self.plant.value("room"), self.plant.profile.room.freeze_C
@@ -119,6 +130,16 @@ class RefillTimeout(Detector):
             return None
         litres_per_min = profile.refill.differential_l / (usual / 60)
         return USABLE_SHARE * profile.tank.volume_l / litres_per_min
+
+    def _starves(self, raised_ms: int) -> None:
+        """Nobody knows how much oil was left: has so much burned that little can be?"""
+        entry, usual = self.plant.book.standing(self.alarm), self.engine.refills.usual_burned_s.median
+        if entry is None or self._starving_since != raised_ms or usual is None:
+            return
+        if (self.engine.refills.burned_since_last_s() or 0.0) > LOW_RATIO * usual:
+            self._ran_low(entry.raised_ms)
+        else:
+            self.plant.at(self.plant.now_ms + LOOK_MS, self._starves, raised_ms)
 
     def _ran_low(self, raised_ms: int) -> None:
         entry = self.plant.book.standing(self.alarm)
