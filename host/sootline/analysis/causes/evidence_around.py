@@ -190,10 +190,11 @@ def use_high(scene: Scene) -> Finding | None:
 
 @evidence("no-fire", 0.3)
 def no_fire(scene: Scene) -> Finding | None:
-    """The furnace cannot heat: an alarm for it stands."""
+    """The furnace cannot heat: an alarm for it stands, or has since the hour before."""
+    age_h = (scene.now_ms - scene.entry.raised_ms) / 3_600_000  # once it heats again the room still has to recover
     return _stands(
         scene, "no-heat", "lockout", "ignition-failure", "refill-timeout", "refill-overdue", "preheat-stalled",
-        "limit-open", hours=0.0,
+        "limit-open", hours=age_h + 1.0,
     )  # fmt: skip
 
 

@@ -9,6 +9,8 @@ from sootline.analysis.causes.scene import Finding, Scene, evidence
 from sootline.series import Times
 
 MINUTE_MS = 60_000
+DAY_MS = 86_400_000
+ALWAYS_SHARE = 2 / 3  # a refill comes every ten to twenty minutes of fire: one loss in six falls on it by chance
 ROSE_K = 8.0  # a flame that lit moved the stack by at least this (common practice)
 
 
@@ -27,12 +29,21 @@ def _start_ms(scene: Scene) -> int:
 def stack_rose(scene: Scene) -> Finding | None:
     """The stack rose at the start that failed: something burned."""
     start_ms = _start_ms(scene)
-    end_ms = min(scene.now_ms, scene.entry.raised_ms + 3 * MINUTE_MS)
+    end_ms = min(scene.now_ms, scene.entry.raised_ms + 3 * MINUTE_MS, _next_try_ms(scene, start_ms))
     t, x = scene.plant.history.window("stack", start_ms - 30_000, end_ms)
     if len(x) < 3 or t[-1] < start_ms + 20_000:
         return None
     rose = float(x[t >= start_ms].max() - x[0])
     return Finding(rose > ROSE_K, f"stack rose {rose:.0f} K, then fell" if rose > ROSE_K else "stack stayed flat")
+
+
+def _next_try_ms(scene: Scene, start_ms: int) -> int:
+    """When the next start began, or the fire was lit that burns now: what the stack does then is theirs."""
+    t, x = scene.plant.history.window("burner", start_ms + 5000, scene.now_ms)
+    on = np.flatnonzero((x[1:] > 0.5) & (x[:-1] <= 0.5))
+    again = int(t[on[0] + 1]) if len(on) else scene.now_ms
+    lit_ms = scene.fire.since_ms if scene.fire.on else None
+    return again if lit_ms is None or lit_ms <= start_ms else min(again, lit_ms)
 
 
 @evidence("air-low", 0.08)
@@ -169,12 +180,14 @@ def late_when_cold(scene: Scene) -> Finding | None:
 
 @evidence("at-refill", 0.3, once=True)
 def at_refill(scene: Scene) -> Finding | None:
-    """The flame was lost within 2 min of a refill."""
-    lost_ms = scene.fire.last_end_ms
-    if lost_ms is None or not scene.seen.runs:
+    """The flame was lost within 2 min of a refill: this time, and two times in three of the day before."""
+    if scene.fire.last_end_ms is None or not scene.seen.runs:
         return None
-    near = any(0 <= lost_ms - run.start_ms < 2 * MINUTE_MS for run in scene.seen.runs)
-    return Finding(near, "lost just after a refill" if near else "no refill just before")
+    losses = [burn.end_ms for burn in scene.seen.burns if burn.called is not False]
+    losses = [t for t in losses if scene.now_ms - t < DAY_MS] or [scene.fire.last_end_ms]
+    near = sum(any(0 <= t - run.start_ms < 2 * MINUTE_MS for run in scene.seen.runs) for t in losses)
+    words = "no refill just before" if not near else f"{near} of {len(losses)} times just after a refill"
+    return Finding(near >= ALWAYS_SHARE * len(losses), words if len(losses) > 1 or not near else "just after a refill")
 
 
 @evidence("came-back", 0.5)
@@ -183,8 +196,9 @@ def came_back(scene: Scene) -> Finding | None:
     if scene.fire.on is None:
         return None
     back = scene.entry.detail.get("recovered") is True or scene.fire.on or not scene.entry.stands
-    if not back and scene.now_ms - scene.entry.raised_ms < 3 * MINUTE_MS:
-        return None
+    lost_ms = max(scene.entry.raised_ms, scene.fire.last_end_ms or 0)
+    if not back and scene.now_ms - lost_ms < 3 * MINUTE_MS:  # too early to tell; but after the losses before it did
+        return Finding(True, "it relit by itself before") if (scene.number("losses_1h") or 0) > 1 else None
     return Finding(bool(back), "it relit by itself" if back else "it has not relit")
 
 
@@ -232,12 +246,16 @@ def draft_reversed(scene: Scene) -> Finding | None:
 
 @evidence("burner-never", 0.2)
 def burner_never(scene: Scene) -> Finding | None:
-    """The burner never came on in this call."""
+    """The burner has not come on since heat has been waited for."""
     if not scene.plant.has("burner"):
         return None
-    since = scene.plant.changed_ms("call")
-    if since is None or scene.plant.state("call") is not True:
+    called_ms, waited_min = scene.plant.changed_ms("call"), scene.number("waiting_min")
+    if called_ms is None or scene.plant.state("call") is not True:
         return None
+    # a call may have been answered first: it counts from the end of that fire
+    since = (
+        called_ms if waited_min is None else max(called_ms, scene.entry.raised_ms - round(waited_min - 1) * MINUTE_MS)
+    )
     x = scene.plant.history.window("burner", max(since, scene.now_ms - 4 * 3_600_000), scene.now_ms)[1]
     tried = bool((x > 0.5).any())
     return Finding(not tried, "the burner has tried" if tried else "the burner never came on")
@@ -299,3 +317,16 @@ def brief_rests(scene: Scene) -> Finding | None:
     rests = sorted((b.start_ms - a.end_ms) / MINUTE_MS for a, b in pairwise(burns))
     middle = rests[len(rests) // 2]
     return Finding(middle < 6.0, f"rests {middle:.0f} min between firings")
+
+
+@evidence("cycles-faster", 0.3)
+def cycles_faster(scene: Scene) -> Finding | None:
+    """It cycles over twice as fast as this thermostat does, load for load.
+
+    A thermostat's cycles follow 4 N_max x (1 - x) of the share x it is on (ANSI/NEMA DC 3, from memory): N_max stays
+    the same on mild and on cold days, however large the furnace.
+    """
+    last, usual = scene.last("cycles_most_per_h", 6), scene.usual("cycles_most_per_h")
+    if last is None or usual is None:
+        return None
+    return Finding(last > 2.0 * usual, f"cycles of {60 / last:.0f} min at half load, usual {60 / usual:.0f} min")

@@ -224,8 +224,9 @@ def heater_pace(scene: Scene) -> Finding | None:
 
 @evidence("stuck-heater", 0.3, once=True)
 def stuck_heater(scene: Scene) -> Finding | None:
-    """The heater was already known to be stuck on."""
-    for entry in scene.plant.book.all_standing():
-        if entry.alarm == "heater-stuck-on" and entry.channel == scene.entry.channel:
+    """The heater was known to be stuck on in the day before."""
+    for entry in scene.plant.book.entries[-40:]:
+        recent = scene.now_ms - max(entry.raised_ms, entry.cleared_ms or 0) < 24 * HOUR_MS
+        if recent and entry.alarm == "heater-stuck-on" and entry.channel == scene.entry.channel:
             return Finding(True, "the heater was stuck on before")
     return Finding(False, "heater not known to be stuck on")

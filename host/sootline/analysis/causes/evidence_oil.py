@@ -184,6 +184,8 @@ def latched_out(scene: Scene) -> Finding | None:
 def unseen_dips(scene: Scene) -> Finding | None:
     """The day tank dips as at a refill, though the pump is never seen to run."""
     usual, last_ms = scene.engine.refills.usual_dip_K, scene.engine.refills.last_end_ms
+    if last_ms is not None and (rises := _level_rises(scene, last_ms)) is not None:
+        return Finding(rises > 0, f"day-tank level rose {rises} times with no pump run seen")
     if usual.count < 5 or usual.median is None or usual.median < 1.2 or last_ms is None:
         return None
     start_ms = max(last_ms + 180_000, scene.now_ms - 3 * 3_600_000)
@@ -197,15 +199,29 @@ def unseen_dips(scene: Scene) -> Finding | None:
     return Finding(dips > 0, words)
 
 
+def _level_rises(scene: Scene, since_ms: int) -> int | None:
+    """How often the day-tank level has risen as at a refill since then; None where it is not measured."""
+    low, full = scene.usual("level_before"), scene.usual("level_after")
+    if low is None or full is None or full - low < 0.02:
+        return None
+    t, x = scene.plant.history.window("tank_level", max(since_ms + 180_000, scene.now_ms - 3 * 3_600_000), scene.now_ms)
+    if len(t) < 5:
+        return None
+    before = np.maximum(np.searchsorted(t, t - 60_000, "right") - 1, 0)
+    rose = np.flatnonzero(x - x[before] > 0.6 * (full - low))
+    return int((np.diff(t[rose]) > 120_000).sum()) + 1 if len(rose) else 0
+
+
 @evidence("level-falls", 0.4)
 def level_falls(scene: Scene) -> Finding | None:
-    """The day tank really is below where the float should have called."""
+    """The day tank really is below where the float usually calls."""
     level, low = scene.plant.value("tank_level"), scene.plant.state("low_level")
     if low:
         return Finding(True, "low-level switch on")
-    if level is None:
+    usual = scene.usual("level_before")
+    if level is None or usual is None:
         return None
-    return Finding(level < 0.9, f"day tank {100 * level:.0f} %")
+    return Finding(level < usual - 0.05, f"day tank {100 * level:.0f} %, refilled at {100 * usual:.0f} % usually")
 
 
 @evidence("oil-rate-up", 0.12)
@@ -266,7 +282,7 @@ def even_sips(scene: Scene) -> Finding | None:
     return Finding(holds, f"short pump runs {middle:.0f} s apart, {'evenly' if holds else 'unevenly'}")
 
 
-@evidence("while-burning", 0.5)
+@evidence("while-burning", 0.5, once=True)
 def while_burning(scene: Scene) -> Finding | None:
     """Oil was being burned at the time."""
     burns = scene.fire.on

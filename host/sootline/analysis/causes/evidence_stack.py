@@ -103,6 +103,38 @@ def step_up(scene: Scene) -> Finding | None:
     return None if step is None else Finding(step > 0, f"stack {step:+.0f} K from one firing to the next")
 
 
+AIR_SHARE = 0.04  # of the warm-air rise: two points of efficiency, or a twentieth more or less oil
+
+
+def _air_step(scene: Scene) -> tuple[float, float, float] | None:
+    """(step of the stack, of the warm-air rise, usual warm-air rise) [K]; None where one is not measured."""
+    step, air_step, usual = scene.number("step_K"), scene.number("supply_air_step_K"), scene.usual("supply_rise_K")
+    return None if step is None or air_step is None or not usual or usual < 5.0 else (step, air_step, usual)
+
+
+@evidence("warm-air-same", 0.35)
+def warm_air_same(scene: Scene) -> Finding | None:
+    """The warm air did not step with the stack: nothing has changed in the fire, unless its parts made up for it."""
+    steps = _air_step(scene)
+    if steps is None:
+        return None
+    holds = abs(steps[1]) < AIR_SHARE * steps[2]
+    return Finding(holds, f"warm-air rise {steps[1]:+.1f} K of {steps[2]:.0f} K{', the same' if holds else ''}")
+
+
+@evidence("warm-air-opposes", 0.15)
+def warm_air_opposes(scene: Scene) -> Finding | None:
+    """The warm air stepped the other way: with the same oil, what the flue lost the air got. Combustion air does that.
+
+    More oil, or less, moves both the same way; so does a blower that carries less heat off.
+    """
+    steps = _air_step(scene)
+    if steps is None:
+        return None
+    holds = steps[0] * steps[1] < 0 and abs(steps[1]) >= AIR_SHARE * steps[2]
+    return Finding(holds, f"stack {steps[0]:+.0f} K, warm-air rise {steps[1]:+.1f} K of {steps[2]:.0f} K")
+
+
 @evidence("rise-fast", 0.25)
 def rise_fast(scene: Scene) -> Finding | None:
     """The rise is faster than 25 K per 100 burning hours: ashy oil or a sooting fire."""

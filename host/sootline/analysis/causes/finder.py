@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from sootline.analysis.book import Entry
-from sootline.analysis.catalogue import KINDS
 from sootline.analysis.causes.rank import Ranked, rank
 from sootline.analysis.causes.recorder import Recorder
 from sootline.analysis.causes.scene import EVIDENCE, Finding, Scene
+from sootline.analysis.causes.tree import Cause
 from sootline.analysis.causes.trees import TREES
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ class CauseFinder:
         self.seen = Recorder(engine)
         self._looked: dict[tuple[str, str | None], tuple[int, object]] = {}
         self._found: dict[tuple[str, str | None], tuple[object, dict[str, Finding]]] = {}
+        self._behind: dict[tuple[str, str | None], tuple[object, dict[str, list[dict[str, Any]]]]] = {}
         self.plant.on_raise(self._raised)
 
     def _raised(self, entry: Entry) -> None:
@@ -55,11 +56,25 @@ class CauseFinder:
         known, findings = self._found.get(place, (None, {}))
         findings = look(self.engine, self.seen, entry, findings if known == which else {})
         self._found[place] = (which, findings)
-        causes = likely(entry, findings)
+        known, behind = self._behind.get(place, (None, {}))
+        behind = (behind if known == which else {}) | self._causes_behind(entry)
+        self._behind[place] = (which, behind)
+        causes = likely(entry, findings, behind)
         if entry.detail.get("causes") != causes:
             entry.detail["causes"] = causes
             if entry not in self.plant.book.changed:
                 self.plant.book.changed.append(entry)
+
+    def _causes_behind(self, entry: Entry) -> dict[str, list[dict[str, Any]]]:
+        """Cause -> the causes of the alarm that stands behind it, where one does."""
+        found = {}
+        standing = self.plant.book.all_standing()
+        for cause in TREES[entry.alarm].causes:
+            behind = (other for alarm in cause.behind for other in standing if other.alarm == alarm)
+            told = next((other.detail["causes"] for other in behind if other.detail.get("causes")), None)
+            if told:
+                found[cause.id] = [dict(item) for item in told]
+        return found
 
 
 def look(engine: Engine, seen: Recorder, entry: Entry, before: Mapping[str, Finding]) -> dict[str, Finding]:
@@ -76,18 +91,34 @@ def look(engine: Engine, seen: Recorder, entry: Entry, before: Mapping[str, Find
     return findings
 
 
-def likely(entry: Entry, findings: Mapping[str, Finding]) -> list[dict[str, Any]]:
-    """The causes as they go into the record of the alarm, most probable first, at most five."""
-    ranking = [ranked for ranked in rank(TREES[entry.alarm], findings) if ranked.probability >= LEAST]
-    return [_record(entry, ranked) for ranked in ranking[:MOST]]
+def likely(
+    entry: Entry, findings: Mapping[str, Finding], behind: Mapping[str, list[dict[str, Any]]] | None = None
+) -> list[dict[str, Any]]:
+    """The causes as they go into the record of the alarm, most probable first, at most five.
+
+    What their probabilities leave of 1 is something else. behind: as `CauseFinder._causes_behind` gives it; its causes
+    share the probability of the one they stand behind, by P(cause | this alarm) = P(cause | that one) P(that | this).
+    """
+    told: list[dict[str, Any]] = []
+    for ranked in rank(TREES[entry.alarm], findings):
+        if ranked.cause is None:
+            continue
+        further = (behind or {}).get(ranked.cause.id, [])
+        for item in further:
+            told.append({**item, "probability": item["probability"] * ranked.probability, "branch": ranked.cause.id})
+        rest = 1.0 - sum(item["probability"] for item in further)
+        told.append(_record(ranked.cause, ranked, ranked.probability * max(rest, 0.0)))
+    told.sort(key=lambda item: -item["probability"])
+    return [{**item, "probability": round(item["probability"], 2)} for item in told if item["probability"] >= LEAST][
+        :MOST
+    ]
 
 
-def _record(entry: Entry, ranked: Ranked) -> dict[str, Any]:
-    cause = ranked.cause
+def _record(cause: Cause, ranked: Ranked, probability: float) -> dict[str, Any]:
     return {
-        "id": "other" if cause is None else cause.id,
-        "cause": "something else" if cause is None else cause.cause,
-        "probability": round(ranked.probability, 2),
+        "id": cause.id,
+        "cause": cause.cause,
+        "probability": probability,
         "evidence": list(ranked.words),
-        "first": KINDS[entry.alarm].first_step if cause is None else cause.step,
+        "first": cause.step,
     }

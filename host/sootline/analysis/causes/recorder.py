@@ -16,11 +16,13 @@ from sootline.profile import LogEntry
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
-DAY_MS = 86_400_000
+HOUR_MS, DAY_MS = 3_600_000, 86_400_000
+MOST_REST_H = 12.0  # a longer rest is a setback or a pause, not a cycle
 FEATURES = (
     "refill_s", "refill_fall_share", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
     "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
-    "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A",
+    "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A", "level_before", "level_after",
+    "cycles_most_per_h",
 )  # fmt: skip
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
@@ -81,6 +83,8 @@ class Recorder:
             self._add("refill_fall_share", t_ms, None if fall is None else fall[0] / fall[1])
         self._add("refill_oil_C", t_ms, event.number("outdoor_C") if oil_C is None else oil_C)
         self._add("suction_Pa", t_ms, self.suction_Pa(event.start_ms, event.end_ms))
+        self._add("level_before", t_ms, self.plant.history.mean("tank_level", event.start_ms - 60_000, event.start_ms))
+        self._add("level_after", t_ms, self.plant.history.mean("tank_level", t_ms, t_ms + 60_000))
         burned = event.number("burned_s")
         if burned is not None and burned > 60.0:
             self._add("refill_interval_s", t_ms, burned)
@@ -118,6 +122,7 @@ class Recorder:
         called = plant.state("call") if plant.has("call") else None
         limited = history.window("limit", t_ms - 15_000, plant.now_ms)[1]
         self._ended(event, called, bool((limited > 0.5).any()))
+        self._cycled()
         to_flame = event.number("time_to_flame_s")
         rested = len(self.burns) < 2 or event.start_ms - self.burns[-2].end_ms > 4 * 3_600_000
         self._add("first_to_flame_s" if rested else "to_flame_s", t_ms, to_flame)
@@ -127,6 +132,15 @@ class Recorder:
             self.settled_ms = event.end_ms
             for feature, value in self.levels(t_ms).items():
                 self._add(feature, t_ms, value)
+
+    def _cycled(self) -> None:
+        """Cycles an hour at half load, by the last rest and the fire after it (see the evidence `cycles-faster`)."""
+        if len(self.burns) < 2:
+            return
+        before, burn = self.burns[-2], self.burns[-1]
+        on_h, rest_h = (burn.end_ms - burn.start_ms) / HOUR_MS, (burn.start_ms - before.end_ms) / HOUR_MS
+        if on_h > 0 and 0 < rest_h < MOST_REST_H:
+            self._add("cycles_most_per_h", burn.end_ms, (on_h + rest_h) / (4 * on_h * rest_h))
 
     def _ended(self, event: Event, called: bool | None, limited: bool) -> None:
         self.burns.append(Burn(event.start_ms, event.end_ms, called, limited))

@@ -81,12 +81,12 @@ def beginning(alarm: str, causes: object = None) -> dict[str, float]:
     """
     tree = TREES[alarm]
     priors = {cause.id: cause.prior for cause in tree.causes} | {"other": tree.rest}
-    told = {
-        str(item["id"]): float(item["probability"])
-        for item in (causes if isinstance(causes, list | tuple) else ())
-        if isinstance(item, Mapping) and item.get("id") in priors
-        and isinstance(item.get("probability"), int | float)
-    }  # fmt: skip
+    told: dict[str, float] = {}
+    for item in causes if isinstance(causes, list | tuple) else ():
+        if isinstance(item, Mapping) and isinstance(item.get("probability"), int | float):
+            name = str(item.get("branch", item.get("id")))
+            if name in priors:
+                told[name] = told.get(name, 0.0) + float(item["probability"])
     if not told:
         return priors
     left = [name for name in priors if name not in told]

@@ -16,6 +16,7 @@ class Cause:
     look:      what to look at, one after the other
     power_off: hands go near mains, hot oil or moving parts: power off first
     given:     evidence -> P(it holds | this cause); evidence not named has its base rate, so that it says nothing
+    behind:    alarms whose own causes are what is really the matter where this one is found
     """
 
     id: str
@@ -25,6 +26,7 @@ class Cause:
     look: tuple[str, ...]
     power_off: bool = False
     given: Mapping[str, float] = field(default_factory=dict)
+    behind: tuple[str, ...] = ()
 
     @property
     def step(self) -> str:

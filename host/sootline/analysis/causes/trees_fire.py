@@ -143,24 +143,28 @@ NO_HEAT = Tree("no-heat", _SOURCE, (
         ("pooled oil in the chamber", "lockout lamp"),
         given={"ignition-trouble": 0.97, "refill-trouble": 0.04, "preheat-trouble": 0.04, "limit-opened": 0.03,
                "burner-never": 0.1, "power-off": 0.02, "oil-warm": 0.9},
+        behind=("lockout", "ignition-failure"),
     ),
     Cause(
         "no-oil", "no oil: the refill failed and the day tank has run low", 0.18,
         "Mend the refill first.", ("supply level", "filter bowl", "refill limiter"),
         given={"refill-trouble": 0.97, "low-level": 0.95, "ignition-trouble": 0.3, "preheat-trouble": 0.4,
                "power-off": 0.02, "oil-warm": 0.4},
+        behind=("refill-timeout", "refill-overdue"),
     ),
     Cause(
         "cold-oil", "the oil does not get warm, so the burner may not start", 0.2,
         "Mend the heating first.", ("heater", "fuse", "cut-out"), power_off=True,
         given={"preheat-trouble": 0.85, "oil-warm": 0.04, "ignition-trouble": 0.05, "refill-trouble": 0.04,
                "burner-never": 0.9, "power-off": 0.02},
+        behind=("preheat-stalled", "preheat-slow"),
     ),
     Cause(
         "limit", "the high limit is open", 0.08,
         "Find out why it overheated: blower, belt, filters.", ("blower", "belt", "air filters"), power_off=True,
         given={"limit-opened": 0.97, "oil-warm": 0.9, "ignition-trouble": 0.05, "burner-never": 0.3,
                "power-off": 0.02},
+        behind=("limit-open",),
     ),
     Cause(
         "power", "no mains: service switch or breaker off", 0.08,
@@ -205,24 +209,28 @@ SHORT_CYCLING = Tree("short-cycling", _SOURCE, (
     Cause(
         "thermostat", "the thermostat: draught, warm air on it, or its anticipator", 0.42,
         "Look where draught or warm air reaches the thermostat.", ("an open door", "warm air outlet", "anticipator"),
-        given={"call-ended-it": 0.95, "brief-rests": 0.8, "limit-opened": 0.03, "flame-lost": 0.04,
-               "air-rise-up": 0.06},
+        given={"call-ended-it": 0.95, "brief-rests": 0.6, "limit-opened": 0.03, "flame-lost": 0.04,
+               "air-rise-up": 0.06, "cycles-faster": 0.9},
     ),
     Cause(
         "limit", "the high limit opens: blower, belt or air filters", 0.2,
         "Look at blower, belt and air filters.", ("belt", "air filters", "blower"), power_off=True,
-        given={"limit-opened": 0.97, "call-ended-it": 0.08, "air-rise-up": 0.8, "flame-lost": 0.06},
+        # a limit closes again within minutes (common practice), with the call still on
+        given={"limit-opened": 0.97, "call-ended-it": 0.08, "air-rise-up": 0.8, "flame-lost": 0.06,
+               "brief-rests": 0.85, "cycles-faster": 0.9},
     ),
     Cause(
         "flame-dropping", "the flame is dropped again and again: detector, water, air", 0.18,
         "Mend the flame losses first; clean the flame detector.", ("flame detector", "atomising air", "water"),
         power_off=True,
-        given={"flame-lost": 0.92, "call-ended-it": 0.06, "limit-opened": 0.03, "brief-rests": 0.85},
+        given={"flame-lost": 0.92, "call-ended-it": 0.06, "limit-opened": 0.03, "brief-rests": 0.85,
+               "cycles-faster": 0.9},
     ),
     Cause(
         "oversize", "more furnace than the day needs", 0.12,
         "Nothing is broken; fewer and longer calls make less soot.", ("thermostat differential",),
-        given={"call-ended-it": 0.95, "mild-day": 0.85, "brief-rests": 0.15, "limit-opened": 0.03, "flame-lost": 0.03},
+        given={"call-ended-it": 0.95, "mild-day": 0.85, "brief-rests": 0.15, "limit-opened": 0.03, "flame-lost": 0.03,
+               "cycles-faster": 0.06},
     ),
 ))  # fmt: skip
 
@@ -249,6 +257,8 @@ FREEZE_RISK = Tree("freeze-risk", "common practice", (
         "no-fire", "the furnace gives no heat", 0.5,
         "Mend what keeps it from firing; bring other heat meanwhile.", ("the other alarms",),
         given={"no-fire": 0.95, "not-called": 0.15},
+        behind=("no-heat", "lockout", "refill-timeout", "refill-overdue", "preheat-stalled", "ignition-failure",
+                "limit-open"),
     ),
     Cause(
         "not-called", "heat is not called for: set back or switched off", 0.25,

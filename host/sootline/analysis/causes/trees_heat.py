@@ -48,35 +48,44 @@ PREHEAT_SLOW = Tree("preheat-slow", _SOURCE, (
 
 PREHEAT_STALLED = Tree("preheat-stalled", _SOURCE, (
     Cause(
-        "low-oil", "the day tank is low: its heater is held off", 0.2,
+        "low-oil", "the day tank is low: its heater is held off", 0.19,
         "Mend the refill first; the heater comes back with the oil.", ("day-tank level", "refill limiter", "supply"),
         given={"refill-trouble": 0.97, "low-level": 0.97, "drive-off": 0.9, "current-none": 0.1,
-               "stopped-in-climb": 0.3},
+               "stopped-in-climb": 0.3, "stuck-heater": 0.03},
     ),
     Cause(
         "element-open", "element, fuse or lead open", 0.3,
         "Have fuse, lead and element measured.", ("fuse", "lead and terminals", "element"), power_off=True,
         given={"refill-trouble": 0.03, "low-level": 0.02, "drive-off": 0.04, "current-none": 0.97,
-               "stopped-in-climb": 0.12, "was-too-hot": 0.02, "other-slow": 0.08, "circulation-off": 0.03},
+               "stopped-in-climb": 0.12, "was-too-hot": 0.02, "other-slow": 0.08, "circulation-off": 0.03,
+               "stuck-heater": 0.03},
     ),
     Cause(
-        "cut-out", "the over-temperature cut-out has tripped, or opens too early", 0.2,
+        "cut-out", "the over-temperature cut-out has tripped, or opens too early", 0.18,
         "Find out why it tripped before it is reset; let the oil cool.", ("cut-out button", "relay", "probe seat"),
         power_off=True,
         given={"refill-trouble": 0.03, "low-level": 0.02, "drive-off": 0.04, "current-none": 0.95,
-               "stopped-in-climb": 0.8, "was-too-hot": 0.5, "other-slow": 0.05, "circulation-off": 0.03},
+               "stopped-in-climb": 0.8, "was-too-hot": 0.4, "other-slow": 0.05, "circulation-off": 0.03,
+               "stuck-heater": 0.06},
+    ),
+    Cause(
+        "relay-shorted", "the heater's relay had shorted, and the cut-out has opened on it", 0.05,
+        "Leave it off; have the relay changed and the cut-out tested.", ("relay", "cut-out"), power_off=True,
+        given={"stuck-heater": 0.9, "was-too-hot": 0.9, "refill-trouble": 0.03, "low-level": 0.02, "current-none": 0.9,
+               "other-slow": 0.05, "circulation-off": 0.03},
     ),
     Cause(
         "thermostat", "thermostat or probe displaced: the drive stays off below the set point", 0.12,
         "See whether probe and thermostat bulb sit in the oil.", ("probe pocket", "thermostat bulb"), power_off=True,
         given={"refill-trouble": 0.03, "low-level": 0.02, "drive-off": 0.92, "probe-jumped": 0.5, "current-none": 0.1,
-               "stopped-in-climb": 0.4},
+               "stopped-in-climb": 0.4, "stuck-heater": 0.05},
     ),
     Cause(
         "mains", "no mains at the heaters: switch, breaker or common fuse", 0.08,
         "Look at service switch and breaker; have the common fuse measured.", ("service switch", "breaker", "fuse"),
         power_off=True,
-        given={"power-off": 0.7, "other-slow": 0.92, "current-none": 0.8, "refill-trouble": 0.03, "drive-off": 0.3},
+        given={"power-off": 0.7, "other-slow": 0.92, "current-none": 0.8, "refill-trouble": 0.03, "drive-off": 0.3,
+               "stuck-heater": 0.03},
     ),
 ))  # fmt: skip
 

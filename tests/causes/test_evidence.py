@@ -1,0 +1,232 @@
+"""Single pieces of evidence, on readings made by hand."""
+
+import numpy as np
+import pytest
+
+from sootline.analysis.book import Entry
+from sootline.analysis.causes.finder import likely
+from sootline.analysis.causes.recorder import Burn
+from sootline.analysis.causes.scene import EVIDENCE, Finding, Scene
+from sootline.analysis.causes.search import beginning
+from sootline.analysis.causes.trees import TREES
+from sootline.analysis.engine import Engine
+from sootline.analysis.follow.pump import Run
+from sootline.profile import parse
+from sootline.series import Rows
+
+PROFILE = '[furnace]\nid = "shed"\n[tank]\nsetpoint_C = 60.0\n[nozzle]\nsetpoint_C = 85.0\n'
+START_MS = 1_767_600_000_000
+S, MIN, HOUR, DAY = 1000, 60_000, 3_600_000, 86_400_000
+
+
+def watched(seconds: int, **channels: np.ndarray | float) -> Engine:
+    """An engine that has read these channels every 5 s for so long."""
+    t_ms = START_MS + np.arange(0, seconds, 5) * S
+    engine = Engine(parse(PROFILE))
+    values = {name: np.broadcast_to(np.asarray(x, float), t_ms.shape).copy() for name, x in channels.items()}
+    engine.feed(Rows(t_ms, values, {}, ()))
+    return engine
+
+
+def scene(engine: Engine, alarm: str, raised_ms: int, channel: str | None = None, **detail: object) -> Scene:
+    return Scene(engine, engine.causes.seen, Entry(alarm, channel, "high", raised_ms, raised_ms, dict(detail)))
+
+
+def finding(name: str, at: Scene) -> Finding | None:
+    return EVIDENCE[name].test(at)
+
+
+def burned(engine: Engine, *minutes: tuple[float, float], called: bool | None = True) -> None:
+    """Firings that began and ended so many minutes before now."""
+    now = engine.plant.now_ms
+    engine.causes.seen.burns.extend(Burn(now - round(a * MIN), now - round(b * MIN), called, False) for a, b in minutes)
+
+
+@pytest.mark.parametrize(("rises_s", "rose"), [(130, True), (300, False)])
+def test_the_stack_of_the_next_try_is_not_that_of_the_failed_one(rises_s: int, rose: bool) -> None:
+    """Tries from 100 s to 200 s and from 280 s on; the alarm comes at 200 s."""
+    s = np.arange(0, 420, 5)
+    burner = ((s >= 100) & (s < 200)) | (s >= 280)
+    stack = 40.0 + np.clip(s - rises_s, 0, 60) * 0.5
+    engine = watched(420, tank=60.0, nozzle=85.0, stack=stack, burner=burner, flame=0.0, call=1.0)
+    found = finding("stack-rose", scene(engine, "ignition-failure", START_MS + 200 * S, waited_s=100))
+    assert found is not None and found.holds is rose
+
+
+def test_a_burner_that_has_burned_in_this_call_can_still_be_dead_now() -> None:
+    s = np.arange(0, 7200, 5)
+    engine = watched(7200, tank=60.0, nozzle=85.0, stack=60.0, burner=s < 3000, call=s > 60)
+    raised_ms = START_MS + (3000 + 2700) * S
+    found = finding("burner-never", scene(engine, "no-heat", raised_ms, waiting_min=45))
+    assert found is not None and found.holds
+    tried = watched(
+        7200, tank=60.0, nozzle=85.0, stack=60.0, burner=(s < 3000) | ((s > 4000) & (s < 4030)), call=s > 60
+    )
+    found = finding("burner-never", scene(tried, "no-heat", raised_ms, waiting_min=45))
+    assert found is not None and not found.holds
+
+
+@pytest.mark.parametrize(("at_refills", "holds"), [((0, 1, 2), True), ((0, 1), True), ((2,), False)])
+def test_refills_put_a_flame_out_only_if_it_is_always_they(at_refills: tuple[int, ...], holds: bool) -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0, pump=0.0, flame=0.0)
+    lost_min = (90.0, 50.0, 10.0)
+    burned(engine, *((minutes + 8, minutes) for minutes in lost_min))
+    engine.fire.last_end_ms = engine.plant.now_ms - 10 * MIN
+    for k in at_refills:
+        start_ms = engine.plant.now_ms - round(lost_min[k] * MIN) - 60 * S
+        engine.causes.seen.runs.append(Run(start_ms, start_ms + 9 * S, 9.0, True))
+    engine.causes.seen.runs.append(
+        Run(engine.plant.now_ms - 70 * MIN, engine.plant.now_ms - 70 * MIN + 9 * S, 9.0, True)
+    )
+    found = finding("at-refill", scene(engine, "flame-loss", engine.plant.now_ms - 9 * MIN, losses_1h=2))
+    assert found is not None and found.holds is holds
+
+
+def test_a_flame_lost_again_just_now_has_come_back_before() -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0, flame=0.0)
+    engine.fire.on, engine.fire.last_end_ms = False, engine.plant.now_ms - 30 * S
+    again = scene(engine, "flame-loss", engine.plant.now_ms - 40 * MIN, losses_1h=2)
+    assert (found := finding("came-back", again)) is not None and found.holds
+    first = scene(engine, "flame-loss", engine.plant.now_ms - 20 * S, losses_1h=1)
+    assert finding("came-back", first) is None
+    engine.fire.last_end_ms = engine.plant.now_ms - 5 * MIN
+    assert (found := finding("came-back", again)) is not None and not found.holds
+
+
+def test_cycles_are_compared_load_for_load() -> None:
+    """Cycles of 4 N x (1 - x): 30 min on and off is N = 1/h, and so is 16.7 min in 100; 5 min on and off is N = 6/h."""
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
+    seen = engine.causes.seen
+
+    def cycle(start_ms: int, rest_min: float, on_min: float) -> None:
+        seen.burns.append(Burn(start_ms - 1, start_ms, True, False))
+        begun = start_ms + round(rest_min * MIN)
+        seen.burns.append(Burn(begun, begun + round(on_min * MIN), True, False))
+        seen._cycled()
+
+    for day in range(5):
+        for k in range(6):
+            cycle(START_MS + day * DAY + k * HOUR, 30, 30)
+    assert seen.daily["cycles_most_per_h"].last() == pytest.approx(1.0, rel=1e-3)
+    for k in range(6):
+        cycle(START_MS + 5 * DAY + 2 * k * HOUR, 90, 18)  # a mild day
+    found = finding("cycles-faster", scene(engine, "short-cycling", START_MS))
+    assert found is not None and not found.holds
+    for k in range(6):
+        cycle(START_MS + 5 * DAY + 12 * HOUR + k * 10 * MIN, 5, 5)
+    found = finding("cycles-faster", scene(engine, "short-cycling", START_MS))
+    assert found is not None and found.holds
+
+
+def test_a_level_that_rises_shows_refills_whose_pump_was_not_seen() -> None:
+    s = np.arange(0, 7200, 5)
+    level = 0.9 - 0.2 * ((s % 2400) / 2400)  # every 40 min from 70 to 90 %
+    engine = watched(7200, tank=60.0, nozzle=85.0, stack=60.0, pump=0.0, tank_level=level)
+    for _ in range(8):
+        engine.causes.seen.daily["level_before"].add(START_MS, 0.7)
+        engine.causes.seen.daily["level_after"].add(START_MS, 0.9)
+    engine.refills.last_end_ms = START_MS - 400 * S
+    at = scene(engine, "refill-overdue", engine.plant.now_ms)
+    assert (found := finding("unseen-dips", at)) is not None and found.holds
+    assert (found := finding("level-falls", at)) is not None and not found.holds
+
+
+def test_a_room_still_cold_after_the_fire_is_back_does_not_change_why_it_was_cold() -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
+    engine.plant.raise_("freeze-risk", "high")
+    entry = engine.plant.raise_("no-heat", "high")
+    engine.plant.history.now_ms += 20 * HOUR
+    engine.plant.clear("no-heat")
+    engine.plant.history.now_ms += 3 * HOUR
+    cold = engine.plant.book.standing("freeze-risk")
+    assert cold is not None and not entry.stands
+    found = finding("no-fire", Scene(engine, engine.causes.seen, cold))
+    assert found is not None and found.holds
+
+
+@pytest.mark.parametrize(("hours", "holds"), [(6, True), (72, False)])
+def test_a_relay_that_was_stuck_long_ago_explains_no_cold_tank(hours: int, holds: bool) -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
+    engine.plant.raise_("heater-stuck-on", "critical", channel="tank")
+    engine.plant.clear("heater-stuck-on", "tank")
+    engine.plant.history.now_ms += hours * HOUR
+    found = finding("stuck-heater", scene(engine, "preheat-stalled", engine.plant.now_ms, "tank"))
+    assert found is not None and found.holds is holds
+
+
+@pytest.mark.parametrize(
+    ("step_K", "air_step_K", "same", "opposes"),
+    [(-27.0, 2.4, False, True), (-27.0, 0.5, True, False), (-27.0, -3.0, False, False), (30.0, -2.0, False, True)],
+)
+def test_the_warm_air_tells_whether_the_fire_has_changed(
+    step_K: float, air_step_K: float, same: bool, opposes: bool
+) -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
+    for _ in range(8):
+        engine.causes.seen.daily["supply_rise_K"].add(START_MS, 30.0)
+    at = scene(engine, "stack-step", START_MS, step_K=step_K, supply_air_step_K=air_step_K)
+    found = [finding(name, at) for name in ("warm-air-same", "warm-air-opposes")]
+    assert [f is not None and f.holds for f in found] == [same, opposes]
+    assert finding("warm-air-same", scene(engine, "stack-step", START_MS, step_K=20.0, supply_air_step_K=None)) is None
+
+
+# what comes of them
+
+
+def test_what_stands_behind_an_alarm_shares_the_probability_of_its_branch() -> None:
+    """The law of total probability, by hand: the branch has p, the alarm behind it 0.7 and 0.2, and 0.1 unnamed."""
+    findings = {"preheat-trouble": Finding(True, "stalled"), "oil-warm": Finding(False, "cold")}
+    entry = Entry("no-heat", None, "high", START_MS, START_MS, {})
+    plain = {item["id"]: item["probability"] for item in likely(entry, findings)}
+    told = [
+        {"id": "element-open", "cause": "element open", "probability": 0.7, "evidence": [], "first": "Measure it."},
+        {"id": "cut-out", "cause": "cut-out tripped", "probability": 0.2, "evidence": [], "first": "Find out why."},
+    ]
+    named = likely(entry, findings, {"cold-oil": told})
+    share = {item["id"]: item["probability"] for item in named}
+    p = plain["cold-oil"]
+    assert p > 0.6 and share["element-open"] == pytest.approx(0.7 * p, abs=0.011)
+    assert share["cut-out"] == pytest.approx(0.2 * p, abs=0.011) and share["cold-oil"] == pytest.approx(
+        0.1 * p, abs=0.011
+    )
+    assert named[0]["id"] == "element-open" and named[0]["branch"] == "cold-oil" and "branch" not in named[-1]
+    start = beginning("no-heat", named)
+    assert start["cold-oil"] == pytest.approx(p, abs=0.05)
+
+
+def test_what_is_something_else_is_no_cause_to_be_looked_for() -> None:
+    entry = Entry("oil-use-high", None, "medium", START_MS, START_MS, {})
+    findings = {name: Finding(False, "not so") for name in TREES["oil-use-high"].evidence}
+    named = likely(entry, findings)
+    assert {item["id"] for item in named} <= {cause.id for cause in TREES["oil-use-high"].causes}
+    assert sum(item["probability"] for item in named) < 0.9
+
+
+def test_with_the_stack_as_usual_more_oil_than_usual_is_lost_somewhere() -> None:
+    """The symptom tree: refills up and stack up is overfiring; refills up and stack the same is a leak or sips."""
+    entry = Entry("oil-use-high", None, "medium", START_MS, START_MS, {})
+    quiet = {name: Finding(False, "not so") for name in ("leak-wet", "idle-refills", "short-runs", "seconds-down")}
+    assert likely(entry, {**quiet, "stack-up": Finding(False, "as usual")})[0]["id"] == "leak"
+    assert likely(entry, {**quiet, "stack-up": Finding(True, "hotter")})[0]["id"] == "overfiring"
+
+
+def test_a_stack_that_falls_while_the_warm_air_gains_is_the_combustion_air() -> None:
+    entry = Entry("stack-step", None, "medium", START_MS, START_MS, {})
+    down = {"step-up": Finding(False, "-27 K"), "oil-rate-down": Finding(False, "the same")}
+    gains = {"warm-air-same": Finding(False, "more"), "warm-air-opposes": Finding(True, "more")}
+    same = {"warm-air-same": Finding(True, "the same"), "warm-air-opposes": Finding(False, "the same")}
+    assert likely(entry, down | gains)[0]["id"] == "air-shutter"
+    assert likely(entry, down | same)[0]["id"] == "probe"
+
+
+def test_a_tank_that_was_too_hot_and_then_goes_cold_has_a_shorted_relay() -> None:
+    entry = Entry("preheat-stalled", "tank", "high", START_MS, START_MS, {})
+    dead = {
+        "refill-trouble": Finding(False, "no"),
+        "current-none": Finding(True, "0 A"),
+        "drive-off": Finding(False, "on"),
+    }
+    stuck = {"stuck-heater": Finding(True, "yes"), "was-too-hot": Finding(True, "95 °C")}
+    cold = {"stuck-heater": Finding(False, "no"), "was-too-hot": Finding(False, "60 °C")}
+    assert likely(entry, dead | stuck)[0]["id"] == "relay-shorted"
+    assert likely(entry, dead | cold)[0]["id"] == "element-open"
