@@ -48,9 +48,10 @@ def thermostat(story: Story, day: float, days: float, shift_K: float) -> None:
     story.set((day + days) * DAY, thermostat_shift_K=0.0)
 
 
-def absence(story: Story, day: float, days: float, shift_K: float = -8.0) -> None:
-    """Nobody comes for some days and the thermostat was turned far down."""
-    thermostat(story, day, days, shift_K)
+def absence(story: Story, day: float, days: float, low_C: float = 7.0) -> None:
+    """Nobody comes for some days and the thermostat was turned down to ``low_C``."""
+    story.set(day * DAY, away_C=low_C)
+    story.set((day + days) * DAY, away_C=None)
     story.notes.append(f"away, days {day:.1f} to {day + days:.1f}")
 
 

@@ -200,7 +200,8 @@ def _steps(
         shift = steady_stack(g, foul, fuel, air, blower) - steady_stack(g, foul)
         truth.series.setdefault("stack_shift_K", []).append([t, shift])
         fifth, late = truth.nth_firing(t, 5), max(truth.nth_firing(t, 14), t + 1.5 * DAY)
-        if abs(shift) > 20.0 and expected and fifth < fixed:
+        seen, sd = _seen_shift(truth, t, fixed)
+        if min(abs(shift), seen) > max(20.0, 5.0 * sd) and expected and fifth < fixed:
             truth.expect(
                 "stack-step", t, fifth, dict.fromkeys(EVERY_SET, late), fixed + 3 * DAY, cause, severity="medium"
             )
@@ -217,6 +218,23 @@ def _steps(
             truth.story.tolerate("stack-rising", t, fixed + 6 * DAY, "the stack did rise")
 
     story.claims.append(claim)
+
+
+def _seen_shift(truth: Truth, t: float, fixed: float) -> tuple[float, float]:
+    """How far the stack at ten minutes of fire moved at ``t``, and its scatter from firing to firing before [K]."""
+    c = truth.log.columns
+    ends, nets = [], []
+    for firing in truth.log.firings:
+        if firing["off"] - firing["lit"] >= 6 * MINUTE:
+            moment = min(firing["off"] - 2.0, firing["lit"] + 10 * MINUTE)
+            ends.append(firing["off"])
+            nets.append(float(np.interp(moment, c["t"], c["stack"]) - np.interp(moment, c["t"], c["return_air"])))
+    times, values = np.array(ends), np.array(nets)
+    before, after = values[times < t][-40:], values[(times > t) & (times < fixed)][1:15]
+    if len(before) < 10 or len(after) < 4:
+        return 0.0, 0.0
+    usual = float(np.median(before))
+    return abs(float(np.median(after)) - usual), 1.4826 * float(np.median(np.abs(before - usual)))
 
 
 def blower_slips(story: Story, day: float, days: float, share: float) -> None:

@@ -102,6 +102,7 @@ class Condition:
     tray_wet: bool = False
     ash_factor: float = 1.0
     mains: float = 1.0
+    away_C: float | None = None
 
 
 Edit = tuple[float, Callable[["Simulation"], None]]
@@ -210,6 +211,7 @@ class Simulation:
         self.supply_l = 0.8 * plant.supply_volume_l
         self.supply_C = self._supply_target(0)
         self.tray_l = self.now = self.anticipated_K = self.other_W = 0.0
+        self.rate = self.air = 1.0
         self.log = Log(edges={name: ([], []) for name in SWITCHES}, start_l=self.tank.level_l)
         self.rows = array("d")
         self._was = dict.fromkeys(SWITCHES, False)
@@ -252,7 +254,7 @@ class Simulation:
                 setpoint = plant.schedule.at(hour, today)
                 day = 7.0 <= hour < 18.0
             # thermostat
-            wish = setpoint + c.thermostat_shift_K
+            wish = (setpoint if c.away_C is None else c.away_C) + c.thermostat_shift_K
             half = band * c.thermostat_band
             element = self.room.element if c.thermostat_tau > 0.5 else self.room.air
             element += self.anticipated_K
@@ -304,6 +306,10 @@ class Simulation:
     def _tick(self, t: float, tick: int) -> None:
         if self.plant.variety.hall_W:
             self.other_W = self.plant.variety.hall_W[tick // 6]
+        if self.plant.variety.fuel_walk:
+            self.rate = self.plant.variety.fuel_walk[tick]
+        if self.plant.variety.air_walk:
+            self.air = self.plant.variety.air_walk[tick]
         if tick % 144 == 60 and self.condition.deliveries and self.supply_l < 0.5 * self.plant.supply_volume_l:
             self.supply_l = 0.95 * self.plant.supply_volume_l
         for ramp in self.ramps:
@@ -409,7 +415,7 @@ class Simulation:
         if self.primary.flame:
             thick = max(self.oil.viscosity(self.block.temperature), 2.0)
             drive = (max(self._pressure, 1.0) / plant.air_kPa) ** 0.5
-            burning = plant.geometry.fuel_kg_s * c.fuel_share * drive * (14.0 / thick) ** 0.05
+            burning = plant.geometry.fuel_kg_s * c.fuel_share * self.rate * drive * (14.0 / thick) ** 0.05
         flow = 0.0
         density = self.oil.density(tank.temperature)
         losing = burning * (1.0 + c.loop_leak_share) / density + c.leak_l_h / 3600.0
@@ -433,7 +439,7 @@ class Simulation:
         return_C = self.room.return_C
         intake_C = return_C + plant.variety.intake_outdoor * (outdoor - return_C)
         if motor:
-            share = c.air_share * (1.0 + plant.draft_sense * (wind - 3.0)) * (293.0 / (intake_C + 273.0))
+            share = c.air_share * self.air * (1.0 + plant.draft_sense * (wind - 3.0)) * (293.0 / (intake_C + 273.0))
         else:
             share = (
                 g.off_flow

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tests.records.exchanger import fit_units, rise_table
+from tests.records.weather import walk
 
 if TYPE_CHECKING:
     from tests.records.plant import Plant
@@ -37,6 +38,8 @@ class Variety:
     wind_cooling: float = 0.08  # draught through the idle furnace, per m/s of wind
     heated_days: tuple[int, ...] | None = None
     hall_W: tuple[float, ...] = ()  # other heat in the hall, hour by hour
+    fuel_walk: tuple[float, ...] = ()  # firing rate and combustion air as shares, every ten minutes
+    air_walk: tuple[float, ...] = ()
     readers: dict[str, tuple[float, float]] = field(default_factory=dict)
     spark_K: float = 0.0  # what the ignition transformer does to the stack reading
     sun_K: float = 0.0  # sun on the outdoor probe
@@ -67,6 +70,9 @@ def draw_variety(rng: np.random.Generator, days: float, plant: Plant, form: str,
         wind_cooling=float(rng.choice([0.08, 0.15, 0.35])),
         heated_days=(5, 6) if weekend else None,
         hall_W=_hall(rng, days, plant) if rng.random() < 0.4 else (),
+        # job-site scatter of an unnormalised stack is some 5 K from day to day (from memory)
+        fuel_walk=_shares(rng, days, float(rng.choice([0.0, 0.008, 0.018])), 30.0),
+        air_walk=_shares(rng, days, float(rng.choice([0.0, 0.015, 0.035])), 8.0),
         readers=readers,
         spark_K=float(rng.choice([0.0, 0.0, 2.0, 6.0])),
         sun_K=float(rng.choice([0.0, 3.0, 9.0])),
@@ -76,6 +82,13 @@ def draw_variety(rng: np.random.Generator, days: float, plant: Plant, form: str,
         bare_changes=bool(not even and rng.random() < 0.2),
         slow_s=float(rng.choice([0.0, 0.0, 30.0, 60.0])),
     )
+
+
+def _shares(rng: np.random.Generator, days: float, sd: float, memory_h: float) -> tuple[float, ...]:
+    """A share that wanders about 1, every ten minutes."""
+    if sd == 0.0:
+        return ()
+    return tuple((1.0 + sd * np.clip(walk(int(days * 144) + 2, memory_h * 3600.0, rng), -2.5, 2.5)).tolist())
 
 
 def _hall(rng: np.random.Generator, days: float, plant: Plant) -> tuple[float, ...]:

@@ -40,18 +40,18 @@ def weather(
         1.0 - np.cos(2.0 * math.pi * (day_of_year + t / 86400.0 - 20.0) / 365.25)
     )
     clock = (hour + t / 3600.0) % 24.0
-    cloud = _walk(count, 30.0 * 3600.0, rng)
+    cloud = walk(count, 30.0 * 3600.0, rng)
     swing = climate.day_swing_K * np.clip(1.0 + 0.5 * cloud, 0.2, 1.8) * np.cos(2.0 * math.pi * (clock - 15.0) / 24.0)
-    outdoor = season + swing + climate.system_sd_K * _walk(count, 50.0 * 3600.0, rng) + 0.4 * _walk(count, 2400.0, rng)
+    outdoor = season + swing + climate.system_sd_K * walk(count, 50.0 * 3600.0, rng) + 0.4 * walk(count, 2400.0, rng)
     for spell in spells:
         ramp = 6.0 * 3600.0
         outdoor += spell.shift_K * np.clip((t - spell.start_s) / ramp, 0, 1) * np.clip((spell.end_s - t) / ramp, 0, 1)
-    gust = _walk(count, 5.0 * 3600.0, rng)
-    wind = climate.wind_mean * np.exp(0.6 * gust - 0.18) + 0.3 * np.abs(_walk(count, 1500.0, rng))
+    gust = walk(count, 5.0 * 3600.0, rng)
+    wind = climate.wind_mean * np.exp(0.6 * gust - 0.18) + 0.3 * np.abs(walk(count, 1500.0, rng))
     return outdoor.tolist(), wind.tolist()
 
 
-def _walk(count: int, memory_s: float, rng: np.random.Generator) -> np.ndarray:
+def walk(count: int, memory_s: float, rng: np.random.Generator) -> np.ndarray:
     """Ornstein-Uhlenbeck walk of unit variance."""
     keep = math.exp(-STEP_S / memory_s)
     kicks = (rng.standard_normal(count) * math.sqrt(1.0 - keep * keep)).tolist()
