@@ -107,6 +107,8 @@ volume_l = 900.0
 notice_days = 3.0
 [room]
 freeze_C = 3.0
+[servicing]
+every_h = 500.0
 [cleaning]
 at_rise_K = 45.0
 cost = 60.0
@@ -134,6 +136,8 @@ heater_W = 250.0
 limit_C = 350.0
 [room]
 freeze_C = 3.0
+[servicing]
+every_h = 250.0
 [cleaning]
 at_rise_K = 45.0
 cost = 60.0
