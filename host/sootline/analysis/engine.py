@@ -29,6 +29,8 @@ from sootline.events import Event
 from sootline.profile import LogEntry, Profile, event_of
 from sootline.series import Rows
 
+TICK_MS = 300_000
+
 
 class Engine:
     """Feed it rows in time order, each block later than all before it."""
@@ -51,8 +53,8 @@ class Engine:
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
         self.service = Service(self.plant, self.fire, self.phase.refresh)
         self._periodic: list[tuple[int, Callable[[], None]]] = []
-        self.every(300_000, self.fire.check)
-        self.every(300_000, self.phase.check)
+        self.every(TICK_MS, self.fire.check)
+        self.every(TICK_MS, self.phase.check)
         for heating in self.heating.values():
             self.every(3_600_000, heating.hourly)
         self.detectors = [detector(self) for detector in DETECTORS]
@@ -89,8 +91,12 @@ class Engine:
         self._log = [entry for entry in profile.log if entry.at_ms > self._fed_to]
 
     def every(self, period_ms: int, call: Callable[[], None]) -> None:
-        """Call back at each whole multiple of period_ms on the plant clock, from the first row on."""
+        """Call back at each whole multiple of period_ms, itself one of TICK_MS, on the plant clock, from the first row.
+
+        Where several are due at once, the longest period comes first.
+        """
         self._periodic.append((period_ms, call))
+        self._periodic.sort(key=lambda item: -item[0])
 
     def freeze_at_ms(self) -> int | None:
         """When the room reaches its freezing limit at the rate of the last hour; None when it does not."""
@@ -104,13 +110,12 @@ class Engine:
         if (seconds := event.number("time_to_flame_s")) is not None:
             self.time_to_flame.add(seconds)
 
-    def _start_periodic(self, first_ms: int) -> None:
+    def _tick(self) -> None:
+        now_ms = self.plant.now_ms
+        self.plant.at(now_ms + TICK_MS, self._tick)
         for period_ms, call in self._periodic:
-            self.plant.at(first_ms + period_ms - first_ms % period_ms, self._again, period_ms, call)
-
-    def _again(self, period_ms: int, call: Callable[[], None]) -> None:
-        self.plant.at(self.plant.now_ms + period_ms, self._again, period_ms, call)
-        call()
+            if now_ms % period_ms == 0:
+                call()
 
     def feed(self, rows: Rows, received_ms: int | None = None) -> None:
         """Work through `rows`. received_ms: when the host got them; without it each row is known at its own time."""
@@ -170,7 +175,7 @@ class Engine:
         if len(rows):
             if plant.started_ms is None:
                 plant.started_ms = int(rows.t_ms[0])
-                self._start_periodic(plant.started_ms)
+                plant.at(plant.started_ms + TICK_MS - plant.started_ms % TICK_MS, self._tick)
             # before the new rows push out what these still look back on
             self._run_timers(span[0] - 1, rows, received_ms)
             rows = self._glitches.feed(rows, plant.sampling, marks)
