@@ -38,11 +38,12 @@ Advice = tuple[float, float, float, str]  # days until cleaning is due, earliest
 class StackRising(Detector):
     """The owner sees: so many kelvin over clean, and between which days to clean.
 
-    Rule: 5-day mean of the residual stack [K] (follow/steady.py) above clean by > max(20 K, 4 residual sd). The rise
-    now is the line through the last 10 days at its end. The date is worked out once a day: fouling laws fitted to all
-    days since clean, drawn forward through burning hours like those of late, to the first limit: the owner's own
-    (else 42 K), or the stack limit less 40 K, with the 80 % range; from the line alone while there are fewer than 6
-    days, or where it has left the fitted course by over 10 K or 2 sd. Money hurries nobody: `sootline cleaning` has it.
+    Rule: 5-day mean of the residual stack [K] (follow/steady.py) above clean by > max(20 K, 4 residual sd). Once a day
+    while it stands, its numbers are worked out anew: the rise now is the line through the last 10 days at its end; the
+    date comes from fouling laws fitted to all days since clean, drawn forward through burning hours like those of late,
+    to the first limit: the owner's own (else 42 K), or the stack limit less 40 K, with the 80 % range; from the line
+    alone while there are fewer than 6 days, or where it has left the fitted course by over 10 K or 2 sd. Money hurries
+    nobody: `sootline cleaning` has it.
     Low; medium when the date is within 14 days. Returns with a cleaning entry, or below 2/3 for 10 days.
     Source: contract; 75 degF over clean, boiler makers' practice.
     Wrong: with 5 K day-to-day scatter none in 2000 simulated clean seasons; the limit scales with the scatter.
@@ -59,11 +60,10 @@ class StackRising(Detector):
 
     def _restart(self) -> None:
         self.points: deque[tuple[int, float, float]] = deque()
+        self._recent_K: deque[float] = deque()  # of them the last that make the mean
+        self._told_on: int | None = None  # the day of the numbers in the record
         self._below_since: int | None = None
         self.course: Course | None = None
-        self._advised_on: int | None = None  # the day on which the course was last fitted, and what came of it
-        self._advised: Advice | None = None
-        self._refused = False
 
     def readiness(self) -> Readiness:
         return self.learned(self.engine.stack.learned, NEED)
@@ -85,14 +85,18 @@ class StackRising(Detector):
         self.points.append((steady.t_ms, steady.burned_h, steady.residual_K))
         while self.points[0][0] < steady.t_ms - 2 * MEAN_DAYS * DAY_MS:
             self.points.popleft()
-        recent = [residual for t, _, residual in self.points if t >= steady.t_ms - MEAN_DAYS * DAY_MS]
-        if len(recent) < 5:
+        self._recent_K.append(steady.residual_K)
+        while self.points[-len(self._recent_K)][0] < steady.t_ms - MEAN_DAYS * DAY_MS:
+            self._recent_K.popleft()
+        if len(self._recent_K) < 5:
             return
-        mean = math.fsum(recent) / len(recent)
+        mean = math.fsum(self._recent_K) / len(self._recent_K)
         limit = max(RISE_K, RISE_SD * self.engine.stack.sd_K)
         if mean > limit:
             self._below_since = None
-            self._raise(steady)
+            if self._told_on != steady.t_ms // DAY_MS or self.plant.book.standing(self.alarm) is None:
+                self._told_on = steady.t_ms // DAY_MS
+                self._raise(steady)
         elif mean < limit * 2 / 3:
             self._below_since = self._below_since or steady.t_ms
             if steady.t_ms - self._below_since >= BACK_DAYS * DAY_MS:
@@ -146,14 +150,11 @@ class StackRising(Detector):
         return limits
 
     def _advice(self, now_ms: int, rise: float, slope: float, slope_se: float) -> Advice | None:
-        """When cleaning is due: from the whole course, once a day; from the line while that refuses."""
-        if self._advised_on != now_ms // DAY_MS:
-            self._advised_on = now_ms // DAY_MS
-            try:
-                self._advised, self._refused = self._by_course(now_ms, rise), False
-            except OutOfRange:
-                self._advised, self._refused = None, True
-        return self._by_line(rise, slope, slope_se) if self._refused else self._advised
+        """When cleaning is due: from the whole course; from the line while that refuses."""
+        try:
+            return self._by_course(now_ms, rise)
+        except OutOfRange:
+            return self._by_line(rise, slope, slope_se)
 
     def _by_course(self, now_ms: int, rise: float) -> Advice | None:
         """From the fitted fouling laws; None where no limit is reached in the next half year.
