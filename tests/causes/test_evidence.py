@@ -230,3 +230,19 @@ def test_a_tank_that_was_too_hot_and_then_goes_cold_has_a_shorted_relay() -> Non
     cold = {"stuck-heater": Finding(False, "no"), "was-too-hot": Finding(False, "60 °C")}
     assert likely(entry, dead | stuck)[0]["id"] == "relay-shorted"
     assert likely(entry, dead | cold)[0]["id"] == "element-open"
+
+
+@pytest.mark.parametrize(("lasted_s", "called", "holds"), [(45, True, True), (400, True, False), (45, False, None)])
+def test_a_fire_no_longer_than_a_trial_was_lit_and_not_seen(lasted_s: int, called: bool, holds: bool | None) -> None:
+    """Without a burner contact, ten minutes after it locked out: the fire itself tells when the start was."""
+    s = np.arange(0, 1800, 5)
+    stack = 60.0 + 2.0 * np.clip(s - 900, 0, lasted_s) * np.exp(-np.maximum(s - 900 - lasted_s, 0) / 200)
+    engine = watched(1800, tank=60.0, nozzle=85.0, stack=stack, call=1.0)
+    lit_ms = START_MS + 900 * S
+    engine.causes.seen.burns.append(Burn(lit_ms, lit_ms + lasted_s * S, called, False))
+    engine.fire.on = False
+    at = scene(engine, "lockout", lit_ms + (lasted_s + 600) * S)
+    found = finding("lit-briefly", at)
+    assert (None if found is None else found.holds) is holds
+    if called:
+        assert (rose := finding("stack-rose", at)) is not None and rose.holds

@@ -5,6 +5,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from sootline.analysis.causes.recorder import Burn
 from sootline.analysis.causes.scene import Finding, Scene, evidence
 from sootline.series import Times
 
@@ -15,14 +16,25 @@ ROSE_K = 8.0  # a flame that lit moved the stack by at least this (common practi
 
 
 def _start_ms(scene: Scene) -> int:
-    """When the start that failed began: the last time the burner came on, else five minutes before."""
+    """When the start that failed began: when the burner came on, else the fire that has gone out, else a guess."""
     raised = scene.entry.raised_ms
     on_s = scene.number("waited_s")
     if on_s is not None:
         return raised - round(on_s * 1000)
     t, x = scene.plant.history.window("burner", raised - 15 * MINUTE_MS, raised)
     ons = [int(t[k]) for k in range(1, len(t)) if x[k] > 0.5 >= x[k - 1]]
-    return ons[-1] if ons else raised - 5 * MINUTE_MS
+    if ons:
+        return ons[-1]
+    lit = _lit_before(scene)
+    return raised - 5 * MINUTE_MS if lit is None else lit.start_ms
+
+
+def _lit_before(scene: Scene) -> Burn | None:
+    """The last fire before the alarm, where it went out with the call on, within 20 min of it."""
+    burns = [burn for burn in scene.seen.burns if burn.start_ms < scene.entry.raised_ms]
+    if not burns or burns[-1].called is False or scene.entry.raised_ms - burns[-1].end_ms > 20 * MINUTE_MS:
+        return None
+    return burns[-1]
 
 
 @evidence("stack-rose", 0.3)
@@ -44,6 +56,19 @@ def _next_try_ms(scene: Scene, start_ms: int) -> int:
     again = int(t[on[0] + 1]) if len(on) else scene.now_ms
     lit_ms = scene.fire.since_ms if scene.fire.on else None
     return again if lit_ms is None or lit_ms <= start_ms else min(again, lit_ms)
+
+
+@evidence("lit-briefly", 0.1, once=True)
+def lit_briefly(scene: Scene) -> Finding | None:
+    """The last fire went out by itself after no longer than a trial for ignition: it lit, and the control did not see.
+
+    Without a burner contact and without a call nobody knows that it was to burn on; then it says nothing.
+    """
+    lit = _lit_before(scene)
+    if lit is None or (lit.called is None and not scene.plant.has("burner")):
+        return None
+    burned_s = (lit.end_ms - lit.start_ms) / 1000
+    return Finding(burned_s < scene.plant.settings.trial_s, f"the last fire went out after {burned_s:.0f} s")
 
 
 @evidence("air-low", 0.08)
