@@ -246,3 +246,25 @@ def test_a_fire_no_longer_than_a_trial_was_lit_and_not_seen(lasted_s: int, calle
     assert (None if found is None else found.holds) is holds
     if called:
         assert (rose := finding("stack-rose", at)) is not None and rose.holds
+
+
+def test_a_second_loss_is_looked_at_afresh() -> None:
+    """What is looked for only once is looked for again when the alarm has become worse."""
+    engine = watched(1800, tank=60.0, nozzle=85.0, stack=60.0, call=1.0)
+    engine.fire.on = False
+    burned(engine, (20, 5))
+    engine.fire.last_end_ms = engine.plant.now_ms - 5 * MIN
+    entry = engine.plant.raise_("flame-loss", "medium", losses_1h=1)
+    assert not engine.causes._found[("flame-loss", None)][1]["lit-briefly"].holds
+    burned(engine, (2, 1.25))
+    engine.plant.raise_("flame-loss", "high", losses_1h=2)
+    assert engine.causes._found[("flame-loss", None)][1]["lit-briefly"].holds
+    assert "detector" in [item["id"] for item in entry.detail["causes"]][:2]
+
+
+def test_a_control_that_has_locked_out_has_not_relit() -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
+    engine.fire.on, engine.fire.last_end_ms = False, engine.plant.now_ms - 30 * S
+    engine.plant.raise_("lockout", "high")
+    found = finding("came-back", scene(engine, "flame-loss", engine.plant.now_ms - 60 * S, losses_1h=2))
+    assert found is not None and not found.holds

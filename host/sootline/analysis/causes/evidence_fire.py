@@ -64,8 +64,10 @@ def lit_briefly(scene: Scene) -> Finding | None:
 
     Without a burner contact and without a call nobody knows that it was to burn on; then it says nothing.
     """
-    lit = _lit_before(scene)
-    if lit is None or (lit.called is None and not scene.plant.has("burner")):
+    lit = scene.seen.burns[-1] if scene.seen.burns else None
+    if lit is None or lit.called is False or scene.now_ms - lit.end_ms > 20 * MINUTE_MS or scene.fire.on:
+        return None
+    if lit.called is None and not scene.plant.has("burner"):
         return None
     burned_s = (lit.end_ms - lit.start_ms) / 1000
     return Finding(burned_s < scene.plant.settings.trial_s, f"the last fire went out after {burned_s:.0f} s")
@@ -220,6 +222,8 @@ def came_back(scene: Scene) -> Finding | None:
     """The fire came back by itself."""
     if scene.fire.on is None:
         return None
+    if scene.standing("lockout"):
+        return Finding(False, "it has locked out")
     back = scene.entry.detail.get("recovered") is True or scene.fire.on or not scene.entry.stands
     lost_ms = max(scene.entry.raised_ms, scene.fire.last_end_ms or 0)
     if not back and scene.now_ms - lost_ms < 3 * MINUTE_MS:  # too early to tell; but after the losses before it did

@@ -52,7 +52,8 @@ class CauseFinder:
 
     def look_again(self, entry: Entry) -> None:
         """Bring the causes of an alarm up to what is known now."""
-        place, which = (entry.alarm, entry.channel), (entry.raised_ms, entry.detail.get("repeats"))
+        place = (entry.alarm, entry.channel)
+        which = (entry.raised_ms, entry.priority, entry.detail.get("repeats"))  # worse or again: seen afresh
         known, findings = self._found.get(place, (None, {}))
         findings = look(self.engine, self.seen, entry, findings if known == which else {})
         self._found[place] = (which, findings)
