@@ -286,6 +286,19 @@ def test_a_burner_that_runs_on() -> None:
     assert (seconds(alarm.raised_ms), alarm.detail["reason"]) == (2120.0, "the burner runs on")
 
 
+@pytest.mark.parametrize(("cold_C", "call", "count"), [(20.0, {}, 1), (75.0, {}, 0), (20.0, {"call": 1}, 0)])
+def test_a_fire_from_cold_oil_on_the_required_four(cold_C: float, call: dict[str, Drawn], count: int) -> None:
+    """Twelve fires from oil at 95 degC; then one that nothing was heated for."""
+    fires = [(3600.0 * k + 1200, 3600.0 * k + 2400) for k in range(14)]
+    rests_s, end_s = fires[12][1] + 60, fires[13][1] + 600
+    nozzle = [*held(95, rests_s), (rests_s + 400, 95.0), (rests_s + 1200, cold_C), (end_s, cold_C)]
+    engine = run(fire(end_s, *fires, nozzle=nozzle, **call), profile=ON_CALL)
+    alarms = found(engine, "heat-without-call")
+    assert [a.priority for a in alarms] == ["medium"] * count
+    for alarm in alarms:
+        assert seconds(alarm.raised_ms) == pytest.approx(fires[13][0] + 120, abs=60)
+
+
 def test_a_fire_that_ends_soon_after_its_call() -> None:
     site = fire(4000, (1010, 2090), call=pulses((900, 2000)), burner=pulses((1000, 2090)))
     assert not found(run(site), "heat-without-call")

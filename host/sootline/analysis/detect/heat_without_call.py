@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from sootline.alarms import Priority
 from sootline.analysis.detect.base import Detector
 from sootline.analysis.marks import Mark
+from sootline.analysis.usual import Usual
 from sootline.now import Readiness
 
 if TYPE_CHECKING:
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 COOL_MS = 1_800_000
 AGAIN_MS = 60_000
+NEED, COLDER_K = 10, 25.0  # fires seen before, and how much colder than theirs oil is that nothing has heated
+BEFORE_MS, HEATS_MS, HEATS_K = 60_000, 180_000, 1.0  # before the fire; less is no heating
 HOT_K = 60.0  # above where it stood before the firing
 
 
@@ -21,20 +24,24 @@ class HeatWithoutCall(Detector):
     """The owner sees: heat without a call; a welded relay, oil burning on, or burning soot.
 
     Rule: the stack heats up as after a light-off, or the burner runs, or the fire goes on, with no call for 2 min; or
-    30 min into a cool-down the stack is not falling and still hot with no call and no preheat.
-    Critical; on the required four only the last form, medium. Source: contract.
+    30 min into a cool-down the stack is not falling and still hot with no call and no preheat. Without `call` also: the
+    fire has burned for 2 min from oil in the nozzle block that nothing had heated, 25 K and 3 sd colder than its fires
+    begin with. Critical; without `call` medium. Source: contract.
     Wrong: a call contact that fell off its terminal (`sensor-fault` cannot know); 1 in 5 seasons.
-    Blind to: on the required four, a thermostat or relay that keeps calling.
+    Blind to: on the required four, a thermostat or relay that keeps calling while the oil is warm.
     """
 
     alarm = "heat-without-call"
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
+        self._begins_C = Usual(30)  # the nozzle block when a fire began that was proved later
+        self._began_C: float | None = None
         self.plant.on("call", self._call)
         self.plant.on("burner", self._burner)
         self.plant.on("stack-heats", self._heats)
         engine.fire.on_changed.append(self._fire)
+        engine.fire.on_proved.append(self._proved)
 
     def readiness(self) -> Readiness:
         return super().readiness() if self.plant.has("call") else self.blind("call")
@@ -78,6 +85,24 @@ class HeatWithoutCall(Detector):
     def _fire(self, on: bool | None, at_ms: int) -> None:
         if on is False:
             self.plant.at(at_ms + COOL_MS, self._cooled, at_ms)
+        elif on:
+            self._began_C = self.plant.history.mean("nozzle", at_ms - BEFORE_MS, at_ms)
+            self.plant.at(at_ms + self._wait_ms(), self._from_cold_oil, at_ms)
+
+    def _proved(self) -> None:
+        if self._began_C is not None and not self.plant.book.standing(self.alarm):
+            self._begins_C.add(self._began_C)
+
+    def _from_cold_oil(self, lit_ms: int) -> None:
+        """Without `call`: fires begin with heated oil here, and nothing had heated this."""
+        fire, usual, began_C = self.engine.fire, self._begins_C, self._began_C
+        if self.plant.has("call") or not fire.on or fire.since_ms != lit_ms or began_C is None or usual.count < NEED:
+            return
+        warm_C = (usual.median or 0.0) - COLDER_K - 3 * (usual.sd or 0.0)
+        earlier_C = self.plant.history.mean("nozzle", lit_ms - HEATS_MS - BEFORE_MS, lit_ms - HEATS_MS)
+        heated = earlier_C is None or began_C > earlier_C + HEATS_K
+        if began_C < warm_C and not heated and not self.plant.book.standing("sensor-fault", "nozzle"):
+            self._raise("medium", "the oil was cold")
 
     def _cooled(self, ended_ms: int) -> None:
         fire = self.engine.fire
