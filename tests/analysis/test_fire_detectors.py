@@ -172,6 +172,16 @@ def test_a_warm_flue_is_no_fire_where_fires_are_hot() -> None:
     assert engine.fire.on is False and engine.fire.burned_s() == pytest.approx(5 * 1200, abs=240)
 
 
+@pytest.mark.parametrize(("per_min", "burns"), [(0.0, True), (1.0, False)])
+def test_a_stack_that_fell_and_stays_high(per_min: float, burns: bool) -> None:
+    """From 205 to 165 degC in a minute, then level: the fire burns on. Falling on: nothing cools the exchanger."""
+    stack = [(0.0, 25.0), (1000.0, 25.0), (1120.0, 180.0), (2000.0, 205.0), (2060.0, 165.0)]
+    stack += [(s, 165.0 - per_min * (s - 2060) / 60) for s in range(2120, 5000, 60)]
+    engine = run(fire(3600, stack=stack))
+    assert engine.fire.on is burns
+    assert engine.fire.burned_s() == pytest.approx(2600 if burns else 1000, abs=30)
+
+
 # lockout
 
 

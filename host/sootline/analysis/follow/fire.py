@@ -18,6 +18,7 @@ from sootline.events import Event
 FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
+LEVEL_MS, LEVEL_PER_MIN, UNSETTLED_MS = 180_000, 0.002, 900_000  # a fire's flue is level to this within a quarter hour
 COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
 COLD_SHARE = 0.35  # of the height at which its firings usually end
 SHORT_MS = 180_000  # a fire that lasted no longer has no level to settle at
@@ -176,20 +177,27 @@ class Fire:
         return self.plant.state("flame") is not None or self.plant.state("burner") is not None
 
     def _still_burns(self, ended_ms: int) -> None:
-        """The stack fell but has settled well above the air: the fire burns on, at another level."""
+        """The stack fell but has settled well above the air: the fire burns on, at another level.
+
+        While it still falls a little it may also be an exchanger that no blower cools: that goes on falling.
+        """
         if self.on is not False or self.last_end_ms != ended_ms or self._seen_otherwise() or self._last_ms < SHORT_MS:
             return
         now = self.plant.now_ms
         was, slope = (
             self.plant.history.mean("stack", ended_ms - 60_000, ended_ms),
-            self.plant.slope_per_min("stack", 120_000),
+            self.plant.slope_per_min("stack", LEVEL_MS),
         )
         level = self.plant.history.mean("stack", now - 60_000, now)
         if was is None or level is None or slope is None:
             return
         air = self.air_C()
-        if level - air > SETTLED_SHARE * (was - air) and slope > -FLAT_PER_MIN * (level - air):
+        if level - air <= SETTLED_SHARE * (was - air) or slope <= -FLAT_PER_MIN * (level - air):
+            return
+        if slope > -LEVEL_PER_MIN * (level - air):
             self._set(True, ended_ms)
+        elif now - ended_ms < UNSETTLED_MS:
+            self.plant.at(now + LEVEL_MS // 2, self._still_burns, ended_ms)
 
     def air_C(self) -> float:
         """The air the stack is judged against [degC]: return air, else room, else 20."""
