@@ -9,7 +9,7 @@ from sootline.analysis.engine import Engine
 from sootline.analysis.sampling import spacing
 from sootline.events import Event
 from sootline.profile import LogEntry, parse
-from sootline.series import Rows
+from sootline.series import Rows, concatenate
 from tests.analysis.kit import DAY, HOUR, PLAIN, T0, Drawn, Points, flue, found, held, ms, pulses, rows, run, seconds
 
 FIRES = [(1800.0 + HOUR * k, 2700.0 + HOUR * k) for k in range(30)]  # 15 min in each hour
@@ -135,6 +135,30 @@ def test_pump_overrun_after_the_float(runs_on_s: float, count: int) -> None:
     site = shop(1.7, [(5000.0, 5010.0 + runs_on_s)], float=pulses((5000.0, 5010.0)))
     alarms = found(run(site), "pump-overrun")
     assert [seconds(a.raised_ms) for a in alarms] == [5012.0] * count
+
+
+def lost(site: Rows, start_s: float, end_s: float) -> Rows:
+    """The rows without those from start_s to end_s [s], as a table has them when packs were lost."""
+    return concatenate([site.between(-(2**62), ms(start_s)), site.between(ms(end_s), 2**62)])
+
+
+@pytest.mark.parametrize(("off_s", "count"), [(5009.4, 0), (5040.0, 1)])
+def test_a_lost_row_that_told_the_end_of_a_run_is_no_overrun(off_s: float, count: int) -> None:
+    """On at 4997.5 s, seen on at 5005 s, the next two rows are lost; off at 5020 s, 22.5 s after the start."""
+    engine = run(lost(shop(1.7, [(4997.5, off_s)]), 5006.0, 5019.9))
+    assert len(found(engine, "pump-overrun")) == count and not found(engine, "refill-timeout")
+
+
+@pytest.mark.parametrize(("float_calls", "count"), [(True, 1), (False, 0)])
+def test_a_run_whose_end_is_lost_may_be_told_by_the_float(float_calls: bool, count: int) -> None:
+    site = shop(1.7, [(4999.9, 5019.9)], float=pulses((4999.9, 5600.0 if float_calls else 5019.9)))
+    assert len(found(run(lost(site, 5011.0, 5022.9)), "refill-timeout")) == count
+
+
+def test_a_refill_whose_end_is_lost_is_a_refill() -> None:
+    """Else the next one would seem overdue."""
+    engine = run(lost(shop(15.5, REFILLS[:15]), REFILLS[13][0] + 2, REFILLS[13][1] + 4))
+    assert not found(engine, "refill-overdue")
 
 
 def test_pump_overrun_by_the_high_level_switch() -> None:

@@ -25,6 +25,12 @@ def test_rows_at_changes_and_gaps_do_not_matter() -> None:
     assert spacing(times(*day, (1, 3600.0), *day)) == Sampling(5.0, 60.0)
 
 
+def test_a_furnace_that_hardly_rests() -> None:
+    """Few rows at rest, but a third of the time; every twentieth is lost, and ten days are missing."""
+    day = [(6000, 10.0), *[(19, 300.0), (1, 600.0)] * 4]
+    assert spacing(times(*day * 10, (1, 10 * 86_400.0), *day * 10)) == Sampling(10.0, 300.0)
+
+
 def test_jitter_of_a_tenth_of_a_second() -> None:
     t = times((400, 30.0))
     assert spacing(t + np.random.default_rng(3).integers(-100, 100, len(t))) == Sampling(30.0, 60.0)

@@ -17,8 +17,9 @@ INTERVALS = 5
 
 
 def patience_ms(plant: Plant) -> int:
-    """How long the board may be silent."""
-    return round(1000 * max(plant.settings.offline_s, INTERVALS * plant.sampling.interval_s))
+    """How long the board may be silent: at rest it speaks seldom, and a word or two may be lost."""
+    sampling = plant.sampling
+    return round(1000 * max(plant.settings.offline_s, INTERVALS * max(sampling.interval_s, sampling.idle_interval_s)))
 
 
 class Offline:

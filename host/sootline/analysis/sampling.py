@@ -24,20 +24,26 @@ class Sampling:
         object.__setattr__(self, "idle_gap_ms", round(GAP_FACTOR * idle * 1000))
 
 
-USUAL_SHARE = 0.1  # of the spacings of a table: what is as common as this is no chance
+USUAL_SHARE = 0.1  # of the spacings of a table, or of its time: what is as common as this is no chance
+LEAST_COUNT = 10  # of a spacing that fills its share of the time: fewer are gaps
+LOST, LOST_SHARE = (2, 3), 0.25  # so many times another spacing and so much rarer: rows that were lost
 LEAST_MS = 1000  # a row of a change lies that near to the one before it
 
 
 def spacing(t_ms: Times) -> Sampling:
     """What a table's rows tell: its commonest spacings, the shortest while anything is on, the longest when idle.
 
-    A row at every change, gaps and jitter of a tenth of a second do not matter. The stated defaults are the least.
+    A row at every change, gaps, lost rows and jitter of a tenth of a second do not matter. The stated defaults are the
+    least. A furnace at rest makes few rows in much time.
     """
     apart_s = np.round(np.diff(t_ms)[np.diff(t_ms) >= LEAST_MS] / 1000, 0)
     found, count = np.unique(apart_s, return_counts=True)
-    usual = found[count >= USUAL_SHARE * len(apart_s)]
     least = Sampling()
-    if not len(usual):
+    often = count >= USUAL_SHARE * len(apart_s)
+    if not often.any():
         return least
-    interval_s = max(least.interval_s, float(usual.min()))
-    return Sampling(interval_s, max(least.idle_interval_s, interval_s, float(usual.max())))
+    long = (found * count >= USUAL_SHARE * apart_s.sum()) & (count >= LEAST_COUNT)
+    usual = dict(zip(found[often | long].tolist(), count[often | long].tolist(), strict=True))
+    idle_s = max(s for s in usual if not any(usual[s] < LOST_SHARE * usual.get(s / n, 0) for n in LOST))
+    interval_s = max(least.interval_s, float(found[often].min()))
+    return Sampling(interval_s, max(least.idle_interval_s, interval_s, idle_s))

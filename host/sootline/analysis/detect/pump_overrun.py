@@ -11,13 +11,16 @@ from sootline.analysis.marks import Mark
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
+AGAIN_MS = 1000
+LIMIT, FULL = "past its limit", "float says full"
+
 
 class PumpOverrun(Detector):
     """The owner sees: the refill pump will not stop, oil may be spilling.
 
     Rule: on for more than limit + max(2 s, 10 %) [s]; or on for more than 2 s after `float` stopped calling; or
     `high_level` while it runs or just after. The limit is the profile's or the learned one; without either, 20 s + 50 %
-    (common practice).
+    (common practice). It must have been read as on after that time: a row that tells the end may be lost.
     Wrong: a lost edge on a board that reports neither moments of change nor sums; below 1 in 10 seasons.
     Blind to: oil that comes by siphon with the pump at rest (`high_level` and `leak` see that).
     """
@@ -26,6 +29,7 @@ class PumpOverrun(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
+        self._full_s: float | None = None  # how far into the run under way it should have stopped, for the float is up
         engine.pump.on_started.append(self._started)
         engine.pump.on_ended.append(self._ended)
         self.plant.on("float", self._float)
@@ -38,32 +42,39 @@ class PumpOverrun(Detector):
         return limit + max(self.settings.overrun_margin_s, self.settings.overrun_margin_ratio * limit)
 
     def _started(self, start_ms: int) -> None:
-        margin_ms = round(self._timing_slack_s() * 1000)
-        self.plant.at(start_ms + round(self._allowed_s() * 1000) + margin_ms, self._check_limit, start_ms)
+        self._full_s = None
+        allowed_s = self._allowed_s() + self._timing_slack_s()
+        self.plant.at(start_ms + round(allowed_s * 1000), self._check, start_ms, allowed_s, LIMIT)
 
     def _timing_slack_s(self) -> float:
         """A run seen only at samples may have begun one interval later than it seems to have ended."""
         resolution = self.engine.pump.resolution_s
         return resolution if resolution > 1.0 else 0.0
 
-    def _check_limit(self, start_ms: int) -> None:
-        if self.engine.pump.start_ms == start_ms and self.plant.state("pump"):
-            on_s = (self.plant.now_ms - start_ms) / 1000
-            self.plant.raise_(self.alarm, "critical", reason="past its limit", on_time_s=on_s, limit_s=self._limit())
+    def _check(self, start_ms: int, after_s: float, reason: str) -> None:
+        seen = self.engine.pump.seen_on(start_ms, after_s)
+        if reason == FULL and self.plant.state("float") is not False:
+            return
+        if seen:
+            self._raise(start_ms, after_s, reason, (self.plant.now_ms - start_ms) / 1000)
+        elif seen is None:
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._check, start_ms, after_s, reason)
+
+    def _raise(self, start_ms: int, after_s: float, reason: str, on_s: float) -> None:
+        at_ms = start_ms + round(after_s * 1000)
+        self.plant.raise_(self.alarm, "critical", at_ms, reason=reason, on_time_s=on_s, limit_s=self._limit())
 
     def _limit(self) -> float:
         return self.engine.refills.limit_s or self.settings.limit_s
 
     def _float(self, mark: Mark) -> None:
-        if mark.on is False and self.engine.pump.start_ms is not None:
-            wait = self.settings.overrun_float_s + self._timing_slack_s()
-            self.plant.at(mark.at_ms + round(wait * 1000), self._check_float, self.engine.pump.start_ms)
-
-    def _check_float(self, start_ms: int) -> None:
-        still_off = self.plant.state("float") is False
-        if self.engine.pump.start_ms == start_ms and still_off and self.plant.state("pump"):
-            on_s = (self.plant.now_ms - start_ms) / 1000
-            self.plant.raise_(self.alarm, "critical", reason="float says full", on_time_s=on_s, limit_s=self._limit())
+        start_ms = self.engine.pump.start_ms
+        if mark.on is False and start_ms is not None:
+            wait_ms = round(1000 * (self.settings.overrun_float_s + self._timing_slack_s()))
+            self._full_s = (mark.at_ms + wait_ms - start_ms) / 1000
+            self.plant.at(mark.at_ms + wait_ms, self._check, start_ms, self._full_s, FULL)
+        elif mark.on:
+            self._full_s = None
 
     def _high_level(self, mark: Mark) -> None:
         if mark.on:
@@ -72,6 +83,11 @@ class PumpOverrun(Detector):
             self.plant.clear(self.alarm, at_ms=mark.at_ms)
 
     def _ended(self, run: Run) -> None:
+        allowed_s = self._allowed_s() + self._timing_slack_s()
+        if run.known and run.on_s > allowed_s:
+            self._raise(run.start_ms, allowed_s, LIMIT, run.on_s)
+        elif run.known and self._full_s is not None and run.on_s > self._full_s:
+            self._raise(run.start_ms, self._full_s, FULL, run.on_s)
         entry = self.plant.book.standing(self.alarm)
         if entry is not None and run.known and self.plant.state("high_level") is not True:
             entry.detail["on_time_s"] = run.on_s

@@ -52,7 +52,10 @@ class RefillTimeout(Detector):
         return self.learned(self.engine.refills.usual_on_s.count, 10)
 
     def _ended(self, run: Run) -> None:
-        if not run.known or run.on_s < self.settings.chatter_run_s:
+        if not run.known:
+            self._ended_unseen(run)
+            return
+        if run.on_s < self.settings.chatter_run_s:
             return
         if not self.engine.refills.at_limit(run.on_s):
             self._filled_ms = run.end_ms
@@ -62,6 +65,16 @@ class RefillTimeout(Detector):
         calls = self.plant.state("float")
         if calls or self.plant.state("refill_lockout") or (calls is None and self._usually_short()):
             self._raise(run.end_ms, run.on_s, None)
+        else:
+            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
+
+    def _ended_unseen(self, run: Run) -> None:
+        """It may have run to its limit: the float, the limiter or the next refill tell."""
+        limit, longest_s = self.engine.refills.limit_s, (run.end_ms - run.start_ms) / 1000
+        if limit is None or longest_s < limit - self.settings.limit_tolerance_s:
+            return
+        if self.plant.state("float") or self.plant.state("refill_lockout"):
+            self._raise(run.end_ms, None, None)
         else:
             self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
 
@@ -75,7 +88,7 @@ class RefillTimeout(Detector):
         least, most = (ratio * usual_s for ratio in DUE_RATIOS)
         due_s = min(most, max(least, usual_s + DUE_SD * (usual.sd or 0.0)))
         if usual.count >= 5 and burned is not None and burned > due_s:
-            self._raise(run.end_ms, run.on_s, None)
+            self._raise(run.end_ms, run.on_s if run.known else None, None)
         elif self.plant.now_ms - run.end_ms < 86_400_000:
             self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
 

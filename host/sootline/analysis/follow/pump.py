@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 
+LOST = 1.5  # sample intervals
+
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One pump run. known: False where a silence hides when it ended (on_s is then the least it can have been)."""
+    """One pump run. known: False where a silence or lost rows hide when it ended (on_s is then the least it can have
+    been, and end_ms the latest that it can have ended)."""
 
     start_ms: int
     end_ms: int
@@ -59,10 +62,30 @@ class Pump:
         stamped_s = (mark.at_ms - self.start_ms) / 1000
         # the sum is the better clock, but only where it agrees that this was one run
         on_s = summed_s if abs(summed_s - stamped_s) < max(2.0, 0.5 * stamped_s) and summed_s >= 0 else stamped_s
-        run = Run(self.start_ms, mark.at_ms, on_s, known=mark.on is not None)
+        known = mark.on is not None
+        if known and math.isnan(summed_s) and (seen_s := self._seen_s(mark.at_ms)) < stamped_s - self._lost_s():
+            on_s, known = seen_s, False
+        run = Run(self.start_ms, mark.at_ms, on_s, known)
         self.start_ms = None
         if run.known:
             self._recent_s.append(on_s)
             self._resolution_s = None
         for ended in self.on_ended:
             ended(run)
+
+    def _seen_s(self, end_ms: int) -> float:
+        """How long after its start the run under way was last seen on [s]."""
+        assert self.start_ms is not None
+        t, x = self.plant.history.window("pump", self.start_ms, end_ms)
+        on = t[x > 0.5]
+        return (int(on[-1]) - self.start_ms) / 1000 if len(on) else 0.0
+
+    def _lost_s(self) -> float:
+        """Farther apart than this, a row was lost between two: perhaps the one that told the change [s]."""
+        return LOST * self.plant.sampling.interval_s
+
+    def seen_on(self, start_ms: int, after_s: float) -> bool | None:
+        """Whether this run was still seen on after_s seconds after its start; None: not yet, but it may be."""
+        if self.start_ms != start_ms or not self.plant.state("pump"):
+            return False
+        return True if self._seen_s(self.plant.now_ms) >= after_s else None

@@ -143,10 +143,15 @@ class Refills:
         self._learn_limit(run)
         if run.known and run.on_s >= self.plant.settings.chatter_run_s:
             burned = self.burned_since_last_s()
-            self._burned_at_last_s, self._sight_at_last = self.fire.burned_s(), self.fire.losses_of_sight
-            self.last_end_ms = self._counted_ms = run.end_ms
-            self._seen, self._unseen_running = self._seen + 1, 0
+            self._counts(run)
             self.plant.at(run.end_ms + round(self.plant.settings.dip_wait_s * 1000), self._measure, run, burned)
+        elif not run.known:  # a refill of unknown length; after a silence `_silence` takes back that it was the last
+            self._counts(run)
+
+    def _counts(self, run: Run) -> None:
+        self._burned_at_last_s, self._sight_at_last = self.fire.burned_s(), self.fire.losses_of_sight
+        self.last_end_ms = self._counted_ms = run.end_ms
+        self._seen, self._unseen_running = self._seen + 1, 0
 
     def _leaking(self) -> bool:
         """Oil is known to go elsewhere: what burns between refills is not the usual."""
