@@ -131,6 +131,31 @@ def test_a_level_that_rises_shows_refills_whose_pump_was_not_seen() -> None:
     assert (found := finding("level-falls", at)) is not None and not found.holds
 
 
+@pytest.mark.parametrize(("suction_Pa", "weak"), [(-22e3, False), (-4e3, True), (None, None)])
+def test_the_suction_is_that_of_the_run_that_stalled(suction_Pa: float | None, weak: bool | None) -> None:
+    """A run of 10 s at -21 kPa twenty minutes before one of 20 s; the vacuum of that one is not always measured."""
+    s = np.arange(0, 3000, 5)
+    before, stalled = (s >= 1200) & (s < 1210), (s >= 2400) & (s < 2420)
+    suction = np.where(before, -21e3, 0.0)
+    suction[stalled] = np.nan if suction_Pa is None else suction_Pa
+    engine = watched(3000, tank=60.0, nozzle=85.0, stack=60.0, pump=before | stalled, suction=suction)
+    for _ in range(8):
+        engine.causes.seen.daily["suction_Pa"].add(START_MS, -21e3)
+    found = finding("suction-weak", scene(engine, "refill-timeout", START_MS + 2420 * S))
+    assert (found and found.holds) is weak
+
+
+def test_an_alarm_about_a_run_is_raised_with_that_run_before_the_eyes() -> None:
+    s = np.arange(0, 1800, 5)
+    engine = Engine(parse(PROFILE + "[refill]\nlimit_s = 20.0\n"))
+    ends: list[int] = []
+    engine.plant.on_raise(lambda entry: ends.append(engine.causes.seen.runs[-1].end_ms))
+    pump = ((s >= 300) & (s < 310)) | ((s >= 1200) & (s < 1220))
+    engine.feed(Rows(START_MS + s * S, {"pump": pump.astype(float), "float": np.ones(len(s))}, {}, ()))
+    assert [alarm.alarm for alarm in engine.alarms][:1] == ["refill-timeout"]
+    assert ends[0] > START_MS + 1200 * S
+
+
 def test_a_room_still_cold_after_the_fire_is_back_does_not_change_why_it_was_cold() -> None:
     engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
     engine.plant.raise_("freeze-risk", "high")

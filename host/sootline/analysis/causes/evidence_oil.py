@@ -95,7 +95,8 @@ def suction_weak(scene: Scene) -> Finding | None:
     pulled = _suction(scene)
     if pulled is None or pulled[1] is None or pulled[1] > -2000.0:
         return None
-    return Finding(pulled[0] > 0.5 * pulled[1], f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f} kPa")
+    holds = pulled[0] > 0.5 * pulled[1]
+    return Finding(holds, f"suction {'' if holds else 'not '}weak: {_beside_usual(*pulled)}")
 
 
 @evidence("suction-deep", 0.2)
@@ -105,7 +106,7 @@ def suction_deep(scene: Scene) -> Finding | None:
     if pulled is None or pulled[1] is None:
         return None
     holds = pulled[0] < min(1.35 * pulled[1], pulled[1] - 3000.0)
-    return Finding(holds, f"suction {pulled[0] / 1000:.0f} kPa, usual {pulled[1] / 1000:.0f} kPa")
+    return Finding(holds, f"suction {'' if holds else 'not '}deeper than usual: {_beside_usual(*pulled)}")
 
 
 @evidence("suction-shut", 0.05)
@@ -115,12 +116,14 @@ def suction_shut(scene: Scene) -> Finding | None:
     return None if pulled is None else Finding(pulled[0] < -65e3, f"suction {pulled[0] / 1000:.0f} kPa")
 
 
+def _beside_usual(now_Pa: float, usual_Pa: float | None) -> str:
+    return f"{now_Pa / 1000:.0f} kPa" + ("" if usual_Pa is None else f", usual {usual_Pa / 1000:.0f} kPa")
+
+
 def _suction(scene: Scene) -> tuple[float, float | None] | None:
-    """(vacuum of the last run, usual vacuum) [Pa, gauge]."""
-    if not scene.seen.runs:
-        return None
-    run = scene.seen.runs[-1]
-    if scene.now_ms - run.end_ms > 3 * 3_600_000:
+    """(vacuum of the last run since the alarm, its own included; usual vacuum) [Pa, gauge]."""
+    run = scene.seen.runs[-1] if scene.seen.runs else None
+    if run is None or run.end_ms < scene.entry.raised_ms - 60_000:
         return None
     now = scene.seen.suction_Pa(run.start_ms, run.end_ms)
     return None if now is None else (now, scene.usual("suction_Pa"))

@@ -55,7 +55,7 @@ class Recorder:
         self.last_refill: Event | None = None
         self.settled_ms = 0  # end of the last firing long enough to tell the steady features
         self._refills = 0
-        engine.pump.on_ended.append(self.runs.append)
+        engine.pump.on_ended.insert(0, self.runs.append)  # before a detector raises an alarm about this run
         self.plant.on_event("refill", self._refill)
         self.plant.on_event("firing", self._firing)
         self.plant.on_event("preheat", self._preheat)
