@@ -64,6 +64,9 @@ class App:
             pass  # nothing may stand in the way, a full heap least of all
         machine.reset()
 
+    def clock_known(self):
+        return self.clock.synced
+
     def clock_set(self, step_ms):
         set_rtc(self.clock.utc_ms(self.clock.uptime_ms()))
         self.link.announce()

@@ -127,7 +127,8 @@ def _link(app, settings):
     from .wifi import Wifi
 
     where, needs_time = broker(settings)
-    ready = (lambda: app.clock.synced) if needs_time else None
+    # Not a function of this module, which would then stay in memory with all it holds.
+    ready = app.clock_known if needs_time else None
     furnace = settings["furnace"]
     prefix = "%s/%s/" % (settings["root"], furnace)
     ssid, password = settings["wifi"].get("ssid", ""), settings["wifi"].get("password", "")

@@ -1,64 +1,82 @@
 """Channels a board can publish, with unit and decimals. Positions are stored on flash: append only."""
 
-# name, SenML unit, decimals kept (values travel as integers of 10**-decimals)
+# SenML unit, decimals kept (values travel as integers of 10**-decimals)
+_TEMPERATURE = ("Cel", 2)
+_PRESSURE = ("Pa", 0)
+_DRAFT = ("Pa", 1)
+_LEVEL = ("/", 4)
+_CURRENT = ("A", 2)
+
 NUMERIC = (
-    ("tank", "Cel", 2),
-    ("nozzle", "Cel", 2),
-    ("stack", "Cel", 2),
-    ("return_air", "Cel", 2),
-    ("supply_air", "Cel", 2),
-    ("room", "Cel", 2),
-    ("outdoor", "Cel", 2),
-    ("combustion_air", "Cel", 2),
-    ("supply", "Cel", 2),
-    ("air_pressure", "Pa", 0),
-    ("suction", "Pa", 0),
-    ("draft_fire", "Pa", 1),
-    ("draft_breech", "Pa", 1),
-    ("supply_level", "/", 4),
-    ("tank_level", "/", 4),
-    ("tank_heater_current", "A", 2),
-    ("nozzle_heater_current", "A", 2),
+    ("tank", _TEMPERATURE),
+    ("nozzle", _TEMPERATURE),
+    ("stack", _TEMPERATURE),
+    ("return_air", _TEMPERATURE),
+    ("supply_air", _TEMPERATURE),
+    ("room", _TEMPERATURE),
+    ("outdoor", _TEMPERATURE),
+    ("combustion_air", _TEMPERATURE),
+    ("supply", _TEMPERATURE),
+    ("air_pressure", _PRESSURE),
+    ("suction", _PRESSURE),
+    ("draft_fire", _DRAFT),
+    ("draft_breech", _DRAFT),
+    ("supply_level", _LEVEL),
+    ("tank_level", _LEVEL),
+    ("tank_heater_current", _CURRENT),
+    ("nozzle_heater_current", _CURRENT),
 )
 
+_PUMP = "pump"
+_BURNER = "burner"
+_TANK_HEATER = "tank_heater"
+_NOZZLE_HEATER = "nozzle_heater"
+_POWER = "power"
+
 SWITCHED = (
-    "pump",
+    _PUMP,
     "float",
     "refill_lockout",
     "call",
-    "burner",
+    _BURNER,
     "flame",
     "lockout",
     "limit",
-    "tank_heater",
-    "nozzle_heater",
+    _TANK_HEATER,
+    _NOZZLE_HEATER,
     "low_level",
     "high_level",
     "leak",
     "circulation",
     "blower",
-    "power",
+    _POWER,
 )
 
 # Switched channels whose seconds on since boot travel as the SenML sum.
-SUMMED = ("pump", "burner", "tank_heater", "nozzle_heater")
+SUMMED = (_PUMP, _BURNER, _TANK_HEATER, _NOZZLE_HEATER)
 
 # A supply that is simply present is not activity.
-PASSIVE = ("power",)
+PASSIVE = (_POWER,)
 
 FAULTS = ("", "open", "short", "range", "crc", "absent")
 
-NUMERIC_INDEX = {}
-for _i, _row in enumerate(NUMERIC):
-    NUMERIC_INDEX[_row[0]] = _i
-SWITCHED_INDEX = {}
-for _i, _name in enumerate(SWITCHED):
-    SWITCHED_INDEX[_name] = _i
+
+def numeric(name):
+    """Position in NUMERIC; None where the channel is not one of it."""
+    for i, row in enumerate(NUMERIC):
+        if row[0] == name:
+            return i
+    return None
 
 
-def scaled(name, value):
-    """`value` in the channel's unit as the integer that is stored and sent."""
-    scale = 10 ** NUMERIC[NUMERIC_INDEX[name]][2]
+def switched(name):
+    """Position in SWITCHED; None where the channel is not one of it."""
+    return SWITCHED.index(name) if name in SWITCHED else None
+
+
+def scaled(i, value):
+    """`value` in the unit of the channel at position `i` in NUMERIC, as the integer that is stored and sent."""
+    scale = 10 ** NUMERIC[i][1][1]
     # floor(x + 1/2), since round() differs between interpreters
     shifted = value * scale + 0.5
     whole = int(shifted)

@@ -89,12 +89,12 @@ def _check_furnace(name):
 
 def _check_channels(settings):
     seen = []
-    named = [(c, channels.NUMERIC_INDEX) for c in settings["onewire"].values()]
-    named += [(chip.get("channel"), channels.NUMERIC_INDEX) for chip in settings["spi"].values()]
-    named += [(part.get("channel"), channels.NUMERIC_INDEX) for part in settings["analog"].values()]
-    named += [(c, channels.SWITCHED_INDEX) for c in settings["contacts"].values()]
-    for name, known in named:
-        if name not in known:
+    named = [(c, channels.numeric) for c in settings["onewire"].values()]
+    named += [(chip.get("channel"), channels.numeric) for chip in settings["spi"].values()]
+    named += [(part.get("channel"), channels.numeric) for part in settings["analog"].values()]
+    named += [(c, channels.switched) for c in settings["contacts"].values()]
+    for name, position in named:
+        if position(name) is None:
             raise ConfigError("unknown channel %s" % name)
         if name in seen:
             raise ConfigError("channel %s is given twice" % name)

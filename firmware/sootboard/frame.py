@@ -20,7 +20,7 @@ _ROW_STATES = const(2)
 _ROW_FAULTS = const(4)
 _ROW_PRESENT = const(8)  # other values are present than in the row before
 
-_SUMMED_BITS = tuple(channels.SWITCHED_INDEX[name] for name in channels.SUMMED)
+_SUMMED_BITS = tuple([channels.SWITCHED.index(name) for name in channels.SUMMED])
 
 
 class Row:

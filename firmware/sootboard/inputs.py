@@ -39,7 +39,7 @@ def outputs(board):
 
     def switch(signal):
         if signal in pins:
-            return machine.Pin(pins[signal]["pin"], machine.Pin.OUT, value=0).value
+            return machine.Pin(pins[signal], machine.Pin.OUT, value=0).value
         return None
 
     return switch("led") or (lambda on: None), switch("buzzer")
@@ -48,9 +48,9 @@ def outputs(board):
 def contacts(settings, board):
     inputs = []
     for signal in sorted(settings["contacts"]):
-        bit = channels.SWITCHED_INDEX[settings["contacts"][signal]]
-        inputs.append((bit, machine.Pin(board.PINS[signal]["pin"], machine.Pin.IN)))
-    return Contacts(inputs, board.INPUTS["debounce_samples"])
+        bit = channels.SWITCHED.index(settings["contacts"][signal])
+        inputs.append((bit, machine.Pin(board.PINS[signal], machine.Pin.IN)))
+    return Contacts(inputs, board.DEBOUNCE_SAMPLES)
 
 
 def sensors(settings, board):
@@ -61,10 +61,10 @@ def sensors(settings, board):
 def _onewire(settings, board):
     if not settings["onewire"]:
         return [], []
-    bus = OneWireBus(machine.Pin(board.PINS["onewire"]["pin"], machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
+    bus = OneWireBus(machine.Pin(board.PINS["onewire"], machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
     devices = []
     for rom in sorted(settings["onewire"]):
-        devices.append((settings["onewire"][rom], DS18B20(bus, binascii.unhexlify(rom))))
+        devices.append((channels.numeric(settings["onewire"][rom]), DS18B20(bus, binascii.unhexlify(rom))))
     return [bus], devices
 
 
@@ -73,20 +73,21 @@ def _spi(settings, board):
     # Every chip must be deselected before the first word goes over the bus.
     selects = {}
     for signal in settings["spi"]:
-        selects[signal] = machine.Pin(pins[signal]["pin"], machine.Pin.OUT, value=1)
+        selects[signal] = machine.Pin(pins[signal], machine.Pin.OUT, value=1)
     if not selects:
         return []
     bus = machine.SPI(
         board.SPI["id"],
         baudrate=board.SPI["baudrate"],
-        sck=machine.Pin(pins["spi_sck"]["pin"]),
-        mosi=machine.Pin(pins["spi_mosi"]["pin"]),
-        miso=machine.Pin(pins["spi_miso"]["pin"]),
+        sck=machine.Pin(pins["spi_sck"]),
+        mosi=machine.Pin(pins["spi_mosi"]),
+        miso=machine.Pin(pins["spi_miso"]),
     )
     chips = []
     for signal in sorted(selects):
         part = settings["spi"][signal]
-        chips.append((part["channel"], _chip(bus, selects[signal], part, board, settings["mains_hz"])))
+        chip = _chip(bus, selects[signal], part, board, settings["mains_hz"])
+        chips.append((channels.numeric(part["channel"]), chip))
     return chips
 
 
@@ -112,7 +113,7 @@ def _chip(bus, select, part, board, mains_hz):
 
 
 def _adc(pins, signal):
-    pin = machine.Pin(pins[signal]["pin"])
+    pin = machine.Pin(pins[signal])
     if hasattr(machine.ADC, "ATTN_11DB"):
         return machine.ADC(pin, atten=machine.ADC.ATTN_11DB)
     return machine.ADC(pin)
@@ -122,7 +123,8 @@ def _analog(settings, board):
     out = []
     for signal in sorted(settings["analog"]):
         part = settings["analog"][signal]
-        out.append((part["channel"], _analog_driver(board, _adc(board.PINS, signal), part, settings["mains_hz"])))
+        driver = _analog_driver(board, _adc(board.PINS, signal), part, settings["mains_hz"])
+        out.append((channels.numeric(part["channel"]), driver))
     return out
 
 

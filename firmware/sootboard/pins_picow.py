@@ -1,41 +1,32 @@
 """Pin configuration, Pico W or Pico 2 W board. Generated from hardware/; do not edit."""
 
-BOARD = "picow"
 WATCHDOG_MS = 8000
 PINS = {
-    "spi_sck": {"role": "spi", "pin": 18},
-    "spi_miso": {"role": "spi", "pin": 16},
-    "spi_mosi": {"role": "spi", "pin": 19},
-    "cs_nozzle": {"role": "cs", "pin": 17, "channel": "nozzle", "device": "rtd"},
-    "cs_stack": {"role": "cs", "pin": 20, "channel": "stack", "device": "thermocouple"},
-    "onewire": {"role": "onewire", "pin": 22},
-    "adc_air": {"role": "adc", "pin": 26, "channel": "air_pressure", "optional": True},
-    "adc_level": {"role": "adc", "pin": 27, "channel": "supply_level", "optional": True},
-    "adc_5v": {"role": "adc", "pin": 28},
-    "di_refill": {"role": "di", "pin": 2, "channel": "pump"},
-    "di_float": {"role": "di", "pin": 3, "channel": "float", "optional": True},
-    "di_call": {"role": "di", "pin": 4, "channel": "call", "optional": True},
-    "di_motor": {"role": "di", "pin": 5, "channel": "burner", "optional": True},
-    "di_tank_heat": {"role": "di", "pin": 6, "channel": "tank_heater", "optional": True},
-    "di_noz_heat": {"role": "di", "pin": 7, "channel": "nozzle_heater", "optional": True},
-    "di_alarm": {"role": "di", "pin": 8, "channel": "lockout", "optional": True},
-    "di_refill_lockout": {"role": "di", "pin": 9, "channel": "refill_lockout", "optional": True},
-    "di_leak": {"role": "di", "pin": 10, "channel": "leak", "optional": True},
-    "led": {"role": "do", "pin": 14, "optional": True},
+    "spi_sck": 18,
+    "spi_miso": 16,
+    "spi_mosi": 19,
+    "cs_nozzle": 17,
+    "cs_stack": 20,
+    "onewire": 22,
+    "adc_air": 26,
+    "adc_level": 27,
+    "adc_5v": 28,
+    "di_refill": 2,
+    "di_float": 3,
+    "di_call": 4,
+    "di_motor": 5,
+    "di_tank_heat": 6,
+    "di_noz_heat": 7,
+    "di_alarm": 8,
+    "di_refill_lockout": 9,
+    "di_leak": 10,
+    "led": 14,
 }
-ONEWIRE_CHANNELS = ("tank", "return_air", "supply_air", "room", "outdoor", "combustion_air", "supply")
 SPI = {
     "id": 0,
     "baudrate": 1000000,
-    "polarity": 0,
-    "phase": 1,
 }
-INPUTS = {
-    "poll_ms": 20,
-    "debounce_samples": 3,
-    "boot_mute_ms": 300,
-}
-ADC_MV = (20, 3200)
+DEBOUNCE_SAMPLES = 3
 AIR = {
     "full_scale_pa": 206843,
     "ratio_zero": 0.1,
@@ -44,18 +35,13 @@ AIR = {
     "rail_valid_v": (4.5, 5.35),
     "divider_top_ohm": 12000,
     "divider_bottom_ohm": 10000,
-    "samples": 64,
 }
 LEVEL = {
     "burden_ohm": 100,
-    "zero_ma": 4.0,
-    "span_ma": 16.0,
-    "valid_ma": (3.8, 20.5),
     "fault_ma": (3.6, 21.0),
 }
 RTD = {
     "r0_ohm": 1000,
     "rref_ohm": 4300,
     "wires": 2,
-    "ci_nf": 10,
 }

@@ -10,7 +10,7 @@ from .frame import Row, advance
 
 _SPI_CONVERSION_MS = const(75)  # the slowest of the one-shot converters
 
-_PUMP = 1 << channels.SWITCHED_INDEX["pump"]
+_PUMP = 1 << channels.SWITCHED.index("pump")
 
 # A value that moved this far within one idle interval makes the furnace "moving", by unit.
 _MOVED = {"Cel": 0.5, "Pa": 500.0, "/": 0.02, "A": 0.3}
@@ -18,8 +18,8 @@ _MOVED = {"Cel": 0.5, "Pa": 500.0, "/": 0.02, "A": 0.3}
 
 def _moved_by_index():
     out = []
-    for name, unit, _ in channels.NUMERIC:
-        out.append(channels.scaled(name, 10.0 if name.startswith("draft") else _MOVED[unit]))
+    for i, (name, (unit, _)) in enumerate(channels.NUMERIC):
+        out.append(channels.scaled(i, 10.0 if name.startswith("draft") else _MOVED[unit]))
     return out
 
 
@@ -28,8 +28,8 @@ class Sensors:
 
     def __init__(self, buses, chips, inputs):
         self._buses = buses  # 1-Wire buses
-        self._chips = chips  # [(channel, driver)] on SPI
-        self._inputs = inputs  # [(channel, driver)] read at once, 1-Wire devices among them
+        self._chips = chips  # [(position in channels.NUMERIC, driver)] on SPI
+        self._inputs = inputs  # [(position, driver)] read at once, 1-Wire devices among them
 
     async def read(self):
         """`(values, faults)`, both keyed by position in channels.NUMERIC."""
@@ -45,13 +45,12 @@ class Sensors:
         values = {}
         faults = {}
         for group in (self._chips, self._inputs):
-            for name, driver in group:
+            for i, driver in group:
                 value, fault = driver.read()
-                i = channels.NUMERIC_INDEX[name]
                 if fault:
                     faults[i] = channels.FAULTS.index(fault)
                 else:
-                    values[i] = channels.scaled(name, value)
+                    values[i] = channels.scaled(i, value)
                 await asyncio.sleep_ms(0)
         return values, faults
 
@@ -77,7 +76,7 @@ class Sampler:
         self._thresholds = _moved_by_index()
         passive = 0
         for name in channels.PASSIVE:
-            passive |= 1 << channels.SWITCHED_INDEX[name]
+            passive |= 1 << channels.SWITCHED.index(name)
         self._active_mask = ~passive
         self.values = {}  # last good numbers by position in channels.NUMERIC
         self.pump_since_ms = None  # uptime at which the pump came on

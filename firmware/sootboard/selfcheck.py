@@ -74,7 +74,7 @@ def probes(board):
     from .drivers import onewire_search
 
     pins = inputs.board_pins(board).PINS
-    bus = OneWireBus(machine.Pin(pins["onewire"]["pin"], machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
+    bus = OneWireBus(machine.Pin(pins["onewire"], machine.Pin.OPEN_DRAIN, machine.Pin.PULL_UP))
     roms = onewire_search.scan(bus)
     return asyncio.run(_read_probes(bus, roms))
 
@@ -104,7 +104,8 @@ async def _readings(sensors, contacts, poll_ms):
         await asyncio.sleep_ms(poll_ms)
     numbers = {}
     for i in values:
-        numbers[NUMERIC[i][0]] = senml.decimal(values[i], NUMERIC[i][2])
+        name, (_, places) = NUMERIC[i]
+        numbers[name] = senml.decimal(values[i], places)
     wrong = {}
     for i in faults:
         wrong[NUMERIC[i][0]] = FAULTS[faults[i]]

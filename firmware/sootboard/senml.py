@@ -21,7 +21,7 @@ def decimal(value, places):
 def _row(row, dt_ms, state_mask):
     t = ',"t":' + seconds(dt_ms) if dt_ms else ""
     if row.full:
-        for i, (name, unit, places) in enumerate(channels.NUMERIC):
+        for i, (name, (unit, places)) in enumerate(channels.NUMERIC):
             if i in row.faults:
                 yield ',{"n":"%s/fault"%s,"vs":"%s"}' % (name, t, channels.FAULTS[row.faults[i]])
             elif i in row.values:

@@ -22,7 +22,7 @@ _QUIET_MS = const(600000)  # so long a start is put off while the furnace fires
 
 def _is_on(sampler, name):
     """Whether a contact is on; None where it is not fitted or not known yet."""
-    bit = 1 << channels.SWITCHED_INDEX[name]
+    bit = 1 << channels.SWITCHED.index(name)
     if not sampler.contact_mask & bit or sampler.states is None:
         return None
     return bool(sampler.states & bit)
@@ -31,7 +31,7 @@ def _is_on(sampler, name):
 def busy(sampler, vouched):
     """Why this is no moment for an update, or None. `vouched`: the owner says that the burner is off."""
     seen = [_is_on(sampler, "burner"), _is_on(sampler, "flame")]
-    stack = sampler.values.get(channels.NUMERIC_INDEX["stack"])
+    stack = sampler.values.get(channels.numeric("stack"))
     if True in seen or (stack is not None and stack > _HOT):
         return "firing"
     if _is_on(sampler, "pump"):

@@ -1,9 +1,25 @@
-"""The firmware's pin configuration, one module a board, made from `boards.toml` and `pinmap.toml`."""
+"""The firmware's pin configuration, one module a board, made from `boards.toml` and `pinmap.toml`.
+
+Only what the firmware reads: a board keeps every name it has met in its short memory as long as it runs.
+"""
 
 from __future__ import annotations
 
-from hardware.generate.load import Hardware, Signal, Table
+from hardware.generate.load import Hardware, Table
 
+_READ = {
+    "air": (
+        "full_scale_pa",
+        "ratio_zero",
+        "ratio_span",
+        "ratio_valid",
+        "rail_valid_v",
+        "divider_top_ohm",
+        "divider_bottom_ohm",
+    ),
+    "level": ("burden_ohm", "fault_ma"),
+    "rtd": ("r0_ohm", "rref_ohm", "wires"),
+}
 HEADER = '"""Pin configuration, {title}. Generated from hardware/; do not edit."""\n'
 
 
@@ -11,35 +27,14 @@ def pin_module(hardware: Hardware, board: str) -> str:
     """Source text of `pins_<board>.py`: plain dicts that MicroPython and CPython both read."""
     chip = hardware.boards[board]
     constants = {
-        "BOARD": board,
         "WATCHDOG_MS": chip["watchdog_ms"],
-        "PINS": {signal.id: _entry(signal, board) for signal in hardware.signals},
-        "ONEWIRE_CHANNELS": hardware.signal("onewire").channels,
-        "SPI": _spi(hardware.settings["bus"], chip),
-        "INPUTS": {key: hardware.settings["bus"][key] for key in ("poll_ms", "debounce_samples", "boot_mute_ms")},
-        "ADC_MV": tuple(chip["adc_mv"]),
-        "AIR": _tuples(hardware.settings["air"]),
-        "LEVEL": _tuples(hardware.settings["level"]),
-        "RTD": _tuples(hardware.settings["rtd"]),
+        "PINS": {signal.id: signal.pins[board] for signal in hardware.signals},
+        "SPI": {"id": chip["spi_id"], "baudrate": hardware.settings["bus"]["spi_baud"]},
+        "DEBOUNCE_SAMPLES": hardware.settings["bus"]["debounce_samples"],
+        **{name.upper(): _read(hardware.settings[name], keys) for name, keys in _READ.items()},
     }
     lines = [f"{name} = {_source(value)}" for name, value in constants.items()]
     return HEADER.format(title=chip["title"]) + "\n" + "\n".join(lines) + "\n"
-
-
-def _entry(signal: Signal, board: str) -> Table:
-    entry: Table = {"role": signal.role, "pin": signal.pins[board]}
-    if len(signal.channels) == 1:
-        entry["channel"] = signal.channels[0]
-    if signal.device:
-        entry["device"] = signal.device
-    if signal.optional:
-        entry["optional"] = True
-    return entry
-
-
-def _spi(bus: Table, chip: Table) -> Table:
-    mode = bus["spi_mode"]
-    return {"id": chip["spi_id"], "baudrate": bus["spi_baud"], "polarity": mode >> 1, "phase": mode & 1}
 
 
 def _source(value: object) -> str:
@@ -50,10 +45,8 @@ def _source(value: object) -> str:
 
 
 def _item(value: object) -> str:
-    if isinstance(value, dict):
-        return "{" + ", ".join(f'"{key}": {_item(item)}' for key, item in value.items()) + "}"
     return f'"{value}"' if isinstance(value, str) else repr(value).replace("'", '"')
 
 
-def _tuples(table: Table) -> Table:
-    return {key: tuple(value) if isinstance(value, list) else value for key, value in table.items()}
+def _read(table: Table, keys: tuple[str, ...]) -> Table:
+    return {key: tuple(table[key]) if isinstance(table[key], list) else table[key] for key in keys}

@@ -389,6 +389,6 @@ def test_contact_shorter_than_its_filter_is_not_seen() -> None:
 
 @pytest.mark.parametrize(("value", "whole"), [(60.0625, 6006), (-0.5, -50), (0.004, 0), (-0.006, -1), (-0.004, 0)])
 def test_values_become_the_nearest_whole_number(value: float, whole: int) -> None:
-    from sootboard.channels import scaled
+    from sootboard.channels import numeric, scaled
 
-    assert scaled("tank", value) == whole
+    assert scaled(numeric("tank"), value) == whole

@@ -34,7 +34,7 @@ def test_settings() -> None:
 
 
 def test_channels_are_those_of_the_host() -> None:
-    analog = {name: unit for name, unit, _ in channels.NUMERIC}
+    analog = {name: unit for name, (unit, _) in channels.NUMERIC}
     assert analog == {c.name: c.unit for c in CHANNELS.values() if c.kind == "analog"}
     assert set(channels.SWITCHED) == {c.name for c in CHANNELS.values() if c.kind == "state"}
 

@@ -189,7 +189,7 @@ def test_lamp_blinks_on_a_real_board_without_any_network(broker: Mosquitto) -> N
     bench.wifi = False
     with bench, Board("shed", bench=bench, broker_port=broker.port, speed=0, settings={"limits": LIMITS}) as board:
         assert bench.finished.wait(40), board.log
-    led = board_pins("esp32")["PINS"]["led"]["pin"]
+    led = board_pins("esp32")["PINS"]["led"]
     changes = [(t, level) for t, pin, level in bench.output_log if pin == led]
 
     def lit(from_ms: int, to_ms: int) -> list[int]:

@@ -2,6 +2,7 @@
 
 import math
 import runpy
+import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from sootline.channels import CHANNELS
 from sootline.sim import chips
 
 FIRMWARE = Path(__file__).resolve().parents[3] / "firmware"
+_PIN_MAP = FIRMWARE.parent / "hardware" / "pinmap.toml"
 _RAIL_UV = 5_000_000.0
 
 
@@ -20,11 +22,11 @@ def board_pins(board: str) -> dict[str, Any]:
 
 def board_settings(furnace: str, channels: Iterable[str], board: str = "esp32") -> dict[str, Any]:
     """Settings that wire as many of `channels` as the board has inputs for; broker left out."""
-    pins: dict[str, dict[str, Any]] = board_pins(board)["PINS"]
     wanted = [c for c in CHANNELS if c in set(channels)]
-    inputs = [signal for signal, pin in pins.items() if pin["role"] == "di"]
-    contacts = {s: pins[s]["channel"] for s in inputs if pins[s]["channel"] in wanted}
-    free = [s for s in inputs if s not in contacts]
+    signals = tomllib.loads(_PIN_MAP.read_text(encoding="utf-8"))["signal"]
+    inputs: dict[str, str] = {signal["id"]: signal["channel"] for signal in signals if signal["role"] == "di"}
+    contacts = {signal: channel for signal, channel in inputs.items() if channel in wanted}
+    free = [signal for signal in inputs if signal not in contacts]
     spare = [c for c in wanted if CHANNELS[c].kind == "state" and c not in contacts.values()]
     contacts.update(zip(free, spare, strict=False))
     spi: dict[str, dict[str, Any]] = {}
@@ -115,7 +117,7 @@ class Wiring:
 
     def __init__(self, settings: Mapping[str, Any]) -> None:
         board = board_pins(settings.get("board", "esp32"))
-        pins = {signal: p["pin"] for signal, p in board["PINS"].items()}
+        pins = board["PINS"]
         self._board = board
         self.contacts = {pins[s]: (c, chips.Contact()) for s, c in settings.get("contacts", {}).items()}
         self.spi: dict[int, tuple[str, chips.SpiChip]] = {}

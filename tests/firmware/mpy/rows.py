@@ -5,9 +5,9 @@ from sootboard.frame import Row, Writer, advance
 
 MASK = 0
 for _name in ("pump", "float", "call", "burner", "tank_heater", "nozzle_heater"):
-    MASK |= 1 << channels.SWITCHED_INDEX[_name]
-_BIT = channels.SWITCHED_INDEX
-_INDEX = channels.NUMERIC_INDEX
+    MASK |= 1 << channels.SWITCHED.index(_name)
+_BIT = {name: i for i, name in enumerate(channels.SWITCHED)}
+_INDEX = {row[0]: i for i, row in enumerate(channels.NUMERIC)}
 CYCLE_S = 2700
 UTC_MS = 1795600000000
 

@@ -12,11 +12,11 @@ BLOCK = 512
 
 
 class Sampler:
-    contact_mask = 1 << channels.SWITCHED_INDEX["burner"] | 1 << channels.SWITCHED_INDEX["pump"]
+    contact_mask = 1 << channels.SWITCHED.index("burner") | 1 << channels.SWITCHED.index("pump")
     states = 0
 
     def __init__(self):
-        self.values = {channels.NUMERIC_INDEX["stack"]: 2100}
+        self.values = {channels.numeric("stack"): 2100}
 
 
 class App:

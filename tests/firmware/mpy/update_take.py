@@ -12,8 +12,8 @@ from update_kit import App, hash_of, holds, load, run_from, send
 KEY = binascii.unhexlify(sys.argv[1])
 FOLDER = sys.argv[2]
 GOOD = load(FOLDER + "/good")
-PUMP, BURNER = (1 << channels.SWITCHED_INDEX[name] for name in ("pump", "burner"))
-STACK = channels.NUMERIC_INDEX["stack"]
+PUMP, BURNER = (1 << channels.SWITCHED.index(name) for name in ("pump", "burner"))
+STACK = channels.numeric("stack")
 sys.path.insert(0, "a")
 
 
