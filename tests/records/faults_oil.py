@@ -295,13 +295,12 @@ def loop_leak(story: Story, day: float, share: float, days: float = 99.0) -> Non
 
 def _preheats(truth: Truth, channel: str) -> list[tuple[float, float, float]]:
     """Starts from cold: start [s], end [s] and kelvins heated, of the true probe while the heater is wanted."""
-    log, plant = truth.log, truth.plant
-    setpoint = (plant.tank_heater if channel == "tank" else plant.nozzle_heater).setpoint_C
+    log = truth.log
     t, x = log.columns["t"], log.columns[channel]
     out = []
     for start, end in log.spans("call", truth.end):
         i, j = np.searchsorted(t, [start, end])
-        begin = float(np.interp(start, t, x))
+        begin, setpoint = float(np.interp(start, t, x)), truth.setpoint_C(channel, start)
         if begin < setpoint - 20.0:
             above = np.flatnonzero(x[i:j] > setpoint - 8.0)  # below where the burner may start and cool it
             if len(above):
@@ -361,7 +360,7 @@ def dead_heater(story: Story, day: float, hours: float, channel: str, cause: str
         window = (c["t"] > (trips[0] if trips else t)) & (c["t"] < fixed)
         ts, x = c["t"][window], c[channel][window]
         wanted = np.array([truth.plant.keep_warm or truth.log.state("call", float(moment)) for moment in ts])
-        low = (x < heater.setpoint_C - heater.hysteresis_K / 2 - 3.0) & wanted
+        low = (x < truth.setpoint_C(channel, t) - heater.hysteresis_K / 2 - 3.0) & wanted
         since: float | None = None
         for moment, cold in zip(ts.tolist(), low.tolist(), strict=True):
             since = (since if since is not None else moment) if cold else None
@@ -417,7 +416,7 @@ def shorted_relay(story: Story, day: float, hours: float, channel: str) -> None:
         heater = plant.tank_heater if channel == "tank" else plant.nozzle_heater
         window = (c["t"] >= t) & (c["t"] <= fixed)
         ts, x = c["t"][window], c[channel][window]
-        over = ts[x > heater.setpoint_C + heater.hysteresis_K / 2 + 5.0]
+        over = ts[x > truth.setpoint_C(channel, t) + heater.hysteresis_K / 2 + 5.0]
         latest: dict[str, float] = {}
         if len(over):
             latest = dict.fromkeys(EVERY_SET, float(over[0]) + 10 * MINUTE)

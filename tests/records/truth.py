@@ -80,6 +80,12 @@ class Truth:
         """Channel sets that carry every one of ``channels``."""
         return [name for name in EVERY_SET if all(channel in self.channels[name] for channel in channels)]
 
+    def setpoint_C(self, channel: str, t: float) -> float:
+        """Set point of ``tank`` or ``nozzle`` at ``t``, with what its owner has changed and written down."""
+        heater = self.plant.tank_heater if channel == "tank" else self.plant.nozzle_heater
+        changes = [e for e in self.story.entries if e["kind"] == "setpoint" and e["channel"] == channel and e["t"] <= t]
+        return heater.setpoint_C + sum(float(e["shift_K"]) for e in changes)
+
     def burned(self) -> tuple[np.ndarray, np.ndarray]:
         """Time [s] and litres burned until then."""
         c = self.log.columns
@@ -431,5 +437,5 @@ def _switched_off(truth: Truth) -> None:
 def _freezing(truth: Truth) -> None:
     """The room near or under its limit, whatever the reason."""
     freeze_C = float(truth.profile.get("room", {}).get("freeze_C", 3.0))
-    for start, end in _where(truth, truth.log.columns["room"] < freeze_C + 5.0):
+    for start, end in _where(truth, truth.log.columns["room"] < freeze_C + 2.0):
         truth.story.tolerate("freeze-risk", start - 12 * HOUR, end + 6 * HOUR, "the room comes near its limit")
