@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from sootline.analysis.engine import Engine
@@ -94,6 +95,19 @@ def test_short_climbs_tell_it_together(rate: float, refills_s: tuple[float, ...]
     site = rows(end_s, 10, tank=tank, nozzle=held(95, end_s), stack=25, pump=runs, call=calls(10))
     alarms = found(run(site, profile=ON_CALL), "preheat-slow")
     assert [seconds(a.raised_ms) for a in alarms] == pytest.approx([8 * CYCLE + 600 + 9 / rate * 60] * count, abs=30)
+
+
+def test_a_noisy_probe_at_rest_does_not_climb() -> None:
+    """Noise of 1 K, more than 2 K in five minutes now and then; a real climb under the same noise is seen."""
+    noise = np.random.default_rng(7)
+    rest = rows(2 * DAY, 8, tank=held(20, 2 * DAY), nozzle=12, stack=15, pump=0)
+    rest.values["nozzle"] += noise.normal(0.0, 1.0, len(rest.t_ms))
+    engine = run(rest, profile=ON_CALL)
+    assert engine.heating["nozzle"].start_ms is None and not engine.alarms
+    climb = rows(3000, 8, tank=held(20, 3000), nozzle=[(0, 12), (1000, 12), (1900, 90), (3000, 95)], stack=15, pump=0)
+    climb.values["nozzle"] += noise.normal(0.0, 1.0, len(climb.t_ms))
+    (preheat,) = [e for e in run(climb, profile=ON_CALL).take_events() if e.kind == "preheat"]
+    assert seconds(preheat.start_ms) == pytest.approx(1000, abs=120)
 
 
 # preheat-stalled

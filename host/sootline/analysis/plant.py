@@ -1,6 +1,7 @@
 """What followers and detectors see of one furnace: its clock, states, history, settings, and the book to write in."""
 
 import heapq
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -21,6 +22,8 @@ MarkHandler = Callable[[Mark], None]
 EventHandler = Callable[[Event], None]
 LogHandler = Callable[[LogEntry], None]
 Timer = tuple[int, int, Callable[..., None], tuple[Any, ...]]  # when, serial number, what to call with what
+
+ENOUGH = 6  # readings for a slope with an error
 
 
 class Plant:
@@ -84,6 +87,22 @@ class Plant:
         minutes = (t - t[0]) / 60_000
         minutes -= np.add.reduce(minutes) / len(t)
         return float(np.add.reduce(minutes * (x - np.add.reduce(x) / len(x))) / np.add.reduce(minutes**2))
+
+    def trend_per_min(self, channel: str, window_ms: int) -> tuple[float, float]:
+        """Slope of the last window_ms and its standard error [unit/min]; that is infinite where six readings do not
+        fill it, though they should, and zero where they cannot for they are reported too seldom."""
+        t, x = self.history.window(channel, self.now_ms - window_ms, self.now_ms)
+        n = len(x)
+        if n < ENOUGH or t[-1] - t[0] < 0.6 * window_ms:
+            often = window_ms >= ENOUGH * self.sampling.interval_s * 1000
+            return (0.0, math.inf) if often else (self.slope_per_min(channel, window_ms) or 0.0, 0.0)
+        minutes = (t - t[0]) / 60_000
+        minutes -= np.add.reduce(minutes) / n
+        around = x - np.add.reduce(x) / n
+        spread = float(np.add.reduce(minutes**2))
+        slope = float(np.add.reduce(minutes * around)) / spread
+        rest = float(np.add.reduce((around - slope * minutes) ** 2))
+        return slope, math.sqrt(rest / (n - 2) / spread)
 
     def stayed_on(self, channel: str, since_ms: int) -> bool:
         """Whether an on/off channel is on, and was at each reading since then."""

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 COOL_MS = 1_800_000
 AGAIN_MS = 60_000
 NEED, COLDER_K = 10, 25.0  # fires seen before, and how much colder than theirs oil is that nothing has heated
-BEFORE_MS, HEATS_MS, HEATS_K = 60_000, 180_000, 1.0  # before the fire; less is no heating
+LAST_MS = 900_000  # readings lie far apart at rest
+HEATS_MS, HEATS_K = 180_000, 1.0  # before the fire; less is no heating
 HOT_K = 60.0  # above where it stood before the firing
 
 
@@ -86,8 +87,13 @@ class HeatWithoutCall(Detector):
         if on is False:
             self.plant.at(at_ms + COOL_MS, self._cooled, at_ms)
         elif on:
-            self._began_C = self.plant.history.mean("nozzle", at_ms - BEFORE_MS, at_ms)
+            self._began_C = self._nozzle_C(at_ms)
             self.plant.at(at_ms + self._wait_ms(), self._from_cold_oil, at_ms)
+
+    def _nozzle_C(self, t_ms: int) -> float | None:
+        """The last reading of the nozzle block by then; at rest they are far apart."""
+        x = self.plant.history.window("nozzle", t_ms - LAST_MS, t_ms)[1]
+        return float(x[-1]) if len(x) else None
 
     def _proved(self) -> None:
         if self._began_C is not None and not self.plant.book.standing(self.alarm):
@@ -99,7 +105,7 @@ class HeatWithoutCall(Detector):
         if self.plant.has("call") or not fire.on or fire.since_ms != lit_ms or began_C is None or usual.count < NEED:
             return
         warm_C = (usual.median or 0.0) - COLDER_K - 3 * (usual.sd or 0.0)
-        earlier_C = self.plant.history.mean("nozzle", lit_ms - HEATS_MS - BEFORE_MS, lit_ms - HEATS_MS)
+        earlier_C = self._nozzle_C(lit_ms - HEATS_MS)
         heated = earlier_C is None or began_C > earlier_C + HEATS_K
         if began_C < warm_C and not heated and not self.plant.book.standing("sensor-fault", "nozzle"):
             self._raise("medium", "the oil was cold")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from sootline.analysis.conditions import Level, Slope
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.heating import PLAIN_SD
 from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 from sootline.profile import LogEntry
@@ -22,7 +23,7 @@ class HeaterStuckOn(Detector):
     """The owner sees: a heater is stuck on, the temperature now and how fast it climbs.
 
     Rule, for day tank and nozzle block, least-squares slope over 100 s > max(0.5 K/min, 0.4 x its usual climb: an
-    overshoot dies away, a shorted relay heats on) and one of
+    overshoot dies away, a shorted relay heats on) and > 4 of its standard errors, and one of
     (a) its drive has been off for 3 min;
     (b) the oil is 5 K above the control band: the set point or its highest usual hourly peak;
     (c) no call for 3 min on a furnace that heats only on call.
@@ -117,7 +118,7 @@ class HeaterStuckOn(Detector):
             self._asleep.add(channel)
             return
         reason = self._reason(channel)
-        rate = self.plant.slope_per_min(channel, RATE_MS) if reason is not None else None
+        rate = self._rate_K_per_min(channel) if reason is not None else None
         usual = self.engine.heating[channel].usual_K_per_min.median or 0.0
         if rate is not None and rate > max(self.settings.stuck_K_per_min, self.settings.stuck_share * usual):
             self.plant.raise_(
@@ -125,6 +126,11 @@ class HeaterStuckOn(Detector):
                 oil_C=self.plant.value(channel),
             )  # fmt: skip
         self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self._climbs_since[channel])
+
+    def _rate_K_per_min(self, channel: str) -> float | None:
+        """How fast it climbs; None where noise may do that."""
+        rate, error = self.plant.trend_per_min(channel, RATE_MS)
+        return rate if rate > PLAIN_SD * error else None
 
     def _unasked(self, channel: str) -> bool:
         """Whether it might have to be told that nothing asks for this heat."""

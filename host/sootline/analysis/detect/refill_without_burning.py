@@ -11,14 +11,16 @@ from sootline.now import Readiness
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
+LEAST, HALF, CHANCE_SD = 0.3, 0.5, 5.0  # of the usual interval
 WHOLE = 0.5  # a run below this share of the usual one only topped the tank up
 
 
 class RefillWithoutBurning(Detector):
     """The owner sees: oil is going somewhere other than the fire.
 
-    Rule: two whole refills within 6 h with less than min(5 min, 0.3 x the usual interval) burned between them, neither
-    of them stopped by the limiter. Source: contract; the second bound is for small floats that call every few minutes.
+    Rule: two whole refills within 6 h with less than 5 min burned between them, neither of them stopped by the limiter.
+    Source: contract. For small floats that call every few minutes: at most half the usual interval, or as far as that
+    less 5 of its own sd, but at least 0.3 of it.
     Wrong: a tank drained and filled by hand, a first fill; 1 in 3 seasons.
     Blind to: a leak slower than one differential in 6 h.
     """
@@ -45,7 +47,9 @@ class RefillWithoutBurning(Detector):
         self._last, self._burned_s, self._sight = (run if whole else None), burned_s, sight
         if not whole or usual_burned_s is None or refills.usual_on_s.count < 5:
             return
-        allowed = min(self.settings.idle_refill_burned_s, 0.3 * usual_burned_s)
+        lowest_s = usual_burned_s - CHANCE_SD * (refills.usual_burned_s.sd or 0.0)
+        small_s = min(HALF * usual_burned_s, max(LEAST * usual_burned_s, lowest_s))
+        allowed = min(self.settings.idle_refill_burned_s, small_s)
         if last is None or self.engine.fire.on is None or sight != sight_before:
             return
         apart_s = (run.start_ms - last.end_ms) / 1000

@@ -20,6 +20,7 @@ from sootline.profile import LogEntry
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
 GIVE_UP_MS = 300_000
+PLAIN_SD, AGAIN_MS = 4.0, 60_000  # a trend of so many standard errors is no noise
 SWING_MS = 180_000  # a thermostat swings through its set point at least this often
 HOLDS_MS = 600_000
 IDLE_NEED, IDLE_SHARE = 3, 0.8
@@ -39,6 +40,7 @@ class Heating:
         self.channel = channel
         self.start_ms: int | None = None
         self.start_C = 0.0
+        self._rising_ms: int | None = None  # since when it seems to climb
         self._warm = False  # it has come near its set point and not fallen far below since
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
@@ -162,19 +164,32 @@ class Heating:
         return self.plant.profile.furnace.heating == "keep-warm"
 
     def _climbs(self, mark: Mark) -> None:
-        called = self._keeps_warm() or self.plant.state("call") is not False
-        drive = self.plant.state(f"{self.channel}_heater")
-        if mark.on and self.start_ms is None and not self.fire.on and (drive if drive is not None else called):
-            missing = self.missing_K()
-            cooling = self.fire.last_end_ms is not None and mark.at_ms - self.fire.last_end_ms < 1_800_000
-            if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
-                self._begin(self._climb_began(mark.at_ms))
-        elif not mark.on and self.start_ms is not None:
+        self._rising_ms = mark.at_ms if mark.on else None
+        if mark.on:
+            self._rises(mark.at_ms)
+        elif self.start_ms is not None:
             nearest, target = self.nearest_K(), self.target_C() or 0.0
             if nearest is None or nearest <= READY_K + STOPS_SHORT * max(target - self.start_C, 0.0):
                 self._end(self._reached_ms(self.start_ms, mark.at_ms), reached=True)
             elif not self.plant.has("call") and not self._keeps_warm():
                 self.plant.at(mark.at_ms + GIVE_UP_MS, self._given_up, self.start_ms)
+
+    def _rises(self, noticed_ms: int) -> None:
+        """A rise has been noticed: the beginning of a climb, unless it is the noise of a bad probe."""
+        if self._rising_ms != noticed_ms or self.start_ms is not None or self._warm:
+            return
+        rate, error = self.plant.trend_per_min(self.channel, round(self.plant.settings.climb_window_s * 1000))
+        if rate < PLAIN_SD * error:
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._rises, noticed_ms)
+            return
+        drive = self.plant.state(f"{self.channel}_heater")
+        called = self._keeps_warm() or self.plant.state("call") is not False
+        if self.fire.on or not (drive if drive is not None else called):
+            return
+        missing, now = self.missing_K(), self.plant.now_ms
+        cooling = self.fire.last_end_ms is not None and now - self.fire.last_end_ms < 1_800_000
+        if (missing is None and not cooling) or (missing is not None and missing > COLD_K):
+            self._begin(self._climb_began(now))
 
     def _given_up(self, start_ms: int) -> None:
         """Nobody says that the call ended, but the oil falls: it is not being heated any more."""
