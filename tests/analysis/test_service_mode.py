@@ -111,3 +111,25 @@ def test_it_stands_in_a_profile_too() -> None:
         parse(text.replace("by =", "who ="))
     with pytest.raises(ProfileError, match=r"service must be written as \[\[service\]\] tables"):
         parse(PLAIN + "[service]\nat = 2026-01-05\n")
+
+
+def test_nothing_is_learned_from_what_was_tried_meanwhile() -> None:
+    """Refills of 10 s every 900 s, and ten pushes of 6 s by hand while somebody works on the pump."""
+    usual = tuple((s, s + 10.0) for s in range(900, 9001, 900))
+    tried = tuple((s, s + 6.0) for s in range(9500, 12501, 300))
+    drawn = {"tank": held(65, 16000.0), "nozzle": held(95, 16000.0), "stack": 25}
+    readings = rows(16000.0, pump=pulses(*usual, *tried), **drawn)
+
+    def medians(profile: Profile) -> tuple[float | None, int]:
+        engine = run(readings, profile=profile)
+        assert sum(event.kind == "refill" for event in engine.take_events()) == 21, "each is kept as an event"
+        return engine.refills.usual_on_s.median, engine.refills.usual_on_s.count
+
+    middle, count = medians(working((9200, 13000)))
+    assert (middle, count) == (pytest.approx(10.0, abs=0.5), 10)
+    assert medians(working((13200, 14000)))[1] > 10, "tried with nobody's word, it counts"
+
+
+def test_a_firing_tried_meanwhile_does_not_teach_how_long_lighting_takes() -> None:
+    engine = run(shed(lockout=0), profile=working((5500, 7000)))
+    assert engine.time_to_flame.count + len(FIRES[1:]) == run(shed(lockout=0)).time_to_flame.count

@@ -49,7 +49,7 @@ class Engine:
         self.stack = StackSeries(self.plant, self.fire.burned_s)
         self.time_to_flame = Usual(30)
         self.usual_wait_s = Usual(30)  # from call to proved firing
-        self.plant.on_event("firing", self._lit)
+        self.plant.on_event("firing", self._lit, learns=True)
         self.phase = PhaseFollower(self.plant, self.fire, self.heating)
         self.service = Service(self.plant, self.fire, self.phase.refresh)
         self._periodic: list[tuple[int, Callable[[], None]]] = []

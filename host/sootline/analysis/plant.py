@@ -3,6 +3,7 @@
 import heapq
 import math
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,7 @@ class Plant:
             "nozzle": profile.nozzle.setpoint_C,
         }
         self.service: ServiceMode | None = None  # who works on it; may have run out
+        self.served_until_ms = -(2**62)  # when the last one who did was done
         self._timers: list[Timer] = []
         self._serial = 0
         self._changed_at: dict[str, int] = {}
@@ -131,6 +133,11 @@ class Plant:
         """Since when somebody works on the furnace, None while nobody does."""
         return self.service.at_ms if self.service is not None and self.now_ms < self.service.until_ms else None
 
+    def learns(self, start_ms: int, end_ms: int) -> bool:
+        """Whether that time may tell what is usual: nobody worked on the furnace."""
+        since_ms = self.service_ms()
+        return start_ms >= self.served_until_ms and (since_ms is None or end_ms < since_ms)
+
     # subscriptions, made once at construction
 
     def on(self, subject: str, handler: MarkHandler) -> None:
@@ -159,8 +166,13 @@ class Plant:
             track.feed(self.history, self.sampling, marks)
         return marks
 
-    def on_event(self, kind: str, handler: EventHandler) -> None:
-        self.event_handlers.setdefault(kind, []).append(handler)
+    def on_event(self, kind: str, handler: EventHandler, learns: bool = False) -> None:
+        """Call handler with each finished event. learns: not with those while somebody worked on the furnace."""
+        self.event_handlers.setdefault(kind, []).append(partial(self._teach, handler) if learns else handler)
+
+    def _teach(self, handler: EventHandler, event: Event) -> None:
+        if self.learns(event.start_ms, event.end_ms):
+            handler(event)
 
     def on_log(self, handler: LogHandler) -> None:
         self.log_handlers.append(handler)

@@ -56,9 +56,9 @@ class Recorder:
         self.settled_ms = 0  # end of the last firing long enough to tell the steady features
         self._refills = 0
         engine.pump.on_ended.insert(0, self.runs.append)  # before a detector raises an alarm about this run
-        self.plant.on_event("refill", self._refill)
-        self.plant.on_event("firing", self._firing)
-        self.plant.on_event("preheat", self._preheat)
+        self.plant.on_event("refill", self._refill, learns=True)
+        self.plant.on_event("firing", self._firing, learns=True)
+        self.plant.on_event("preheat", self._preheat, learns=True)
         self.plant.on_log(self.log.append)
 
     def entered(self, kind: str, until_ms: int, days: float) -> LogEntry | None:

@@ -34,7 +34,7 @@ class IgnitionDelayed(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._restart()
-        self.plant.on_event("firing", self._fired)
+        self.plant.on_event("firing", self._fired, learns=True)
         self.plant.on_log(self._logged)
 
     def _restart(self) -> None:

@@ -161,7 +161,7 @@ class IgnitionFailure(Detector):
 
     def _fire(self, on: bool | None, at_ms: int) -> None:
         heats = any(heating.start_ms is not None for heating in self.engine.heating.values())
-        if on and (heats or self._ready_ms is not None):
+        if on and (heats or self._ready_ms is not None) and self.plant.learns(self._ready_ms or at_ms, at_ms):
             self.wait_s.add(0.0 if self._ready_ms is None else (at_ms - self._ready_ms) / 1000)
             self._led.append(True)
         self._ready_ms = None

@@ -66,7 +66,7 @@ class NoHeat(Detector):
         )
 
     def _proved(self) -> None:
-        if self._waiting_ms is not None:
+        if self._waiting_ms is not None and self.plant.learns(self._waiting_ms, self.plant.now_ms):
             self.usual_s.add((self.plant.now_ms - self._waiting_ms) / 1000)
         self._waiting_ms = None
         self.plant.clear(self.alarm)

@@ -34,7 +34,7 @@ class OilUseHigh(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._restart()
-        self.plant.on_event("refill", self._refilled)
+        self.plant.on_event("refill", self._refilled, learns=True)
         self.plant.on_log(self._logged)
 
     def _restart(self) -> None:

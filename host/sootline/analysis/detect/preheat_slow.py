@@ -122,7 +122,7 @@ class PreheatSlow(Detector):
         normal = usual.count < 3 or rate >= (usual.median or 0.0) / self.settings.preheat_slow_ratio
         if not self._refilled(event) and not self._soaks(heating, event.start_ms):
             self._count(heating, event, normal)
-        if normal:
+        if normal and self.plant.learns(event.start_ms, event.end_ms):
             usual.add(rate)
             heating.usual_end_C.add(event.number("end_C") or 0.0)
         if self.plant.book.standing(self.alarm, channel) is None:

@@ -56,7 +56,7 @@ class Heating:
         plant.on("call", self._called)
         plant.on(f"{channel}_heater", self._called)
         plant.on_log(self._logged)
-        plant.on_event("firing", self._fired)
+        plant.on_event("firing", self._fired, learns=True)
         self._watch_ready()
         if after is not None:
             after.on_done.append(self._first_is_warm)
@@ -289,7 +289,7 @@ class Heating:
         wrong = any(
             self.plant.book.standing(alarm, self.channel) for alarm in ("heater-stuck-on", "oil-overtemperature")
         )
-        if target is None or not len(x) or wrong:
+        if target is None or not len(x) or wrong or not self.plant.learns(now - HOUR_MS, now):
             return
         if x.max() >= target - READY_K:
             self.hourly_peak_C.add(float(x.max()))

@@ -161,7 +161,7 @@ class Refills:
         plant = self.plant
         dip = self.dip_K(run)
         stalled = self.at_limit(run.on_s)
-        if not stalled:
+        if not stalled and plant.learns(run.start_ms, run.end_ms):
             middle_s = self.usual_on_s.median or run.on_s
             steps = self.pump.resolution_s / middle_s if self.pump.resolution_s > 1.0 else 0.0
             self.usual_on_s.add_normal(run.on_s, high=1.6 + 1.5 * steps)

@@ -48,6 +48,6 @@ class Service:
 
     def _end(self) -> None:
         if self.plant.service is not None:
-            self.plant.service = None
+            self.plant.service, self.plant.served_until_ms = None, self.plant.now_ms
             self.plant.at(self.plant.now_ms + AFTER_MS, self.plant.book.service_over)
             self._changed()

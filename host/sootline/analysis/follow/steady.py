@@ -72,7 +72,7 @@ class StackSeries:
         self.on_steady: list[Callable[[Steady], None]] = []
         self.explained_ms: int | None = None
         self._restart()
-        plant.on_event("firing", self._fired)
+        plant.on_event("firing", self._fired, learns=True)
         plant.on_log(self._logged)
 
     def _restart(self) -> None:
