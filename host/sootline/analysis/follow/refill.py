@@ -7,6 +7,7 @@ oil; the dip of the tank temperature tells whether oil came at all.
 import math
 import statistics
 from collections import deque
+from operator import mul
 
 import numpy as np
 
@@ -123,21 +124,21 @@ class Refills:
 
     def dip_K(self, run: Run) -> float | None:
         """How far cold oil pulled the day tank below where it was heading [K]; None without readings."""
-        before_ms = 120_000
-        t, x = self.plant.history.window("tank", run.start_ms - before_ms, run.start_ms)
-        after_t, after = self.plant.history.window("tank", run.start_ms, self.plant.now_ms)
+        history, start_ms = self.plant.history, run.start_ms
+        t, x = history.window("tank", start_ms - 120_000, start_ms)
+        after_t, after = history.window("tank", start_ms, self.plant.now_ms)
         if len(x) < 2 or len(after) < 2:
             return None
-        seconds = (t - run.start_ms) / 1000
-        middle_s = float(seconds.sum()) / len(x)
-        around = seconds - middle_s
-        spread = float(around @ around)
-        slope = float(around @ x) / spread if spread > 0 else 0.0
-        slope = max(-0.02, min(0.02, slope)) if len(x) >= 4 else 0.0
-        level = float(x.sum()) / len(x) - slope * middle_s
+        since_ms, tank_C = (t - start_ms).tolist(), x.tolist()
+        middle_ms = sum(since_ms) / len(x)
+        around_ms = [at - middle_ms for at in since_ms]
+        slope = sum(map(mul, around_ms, tank_C)) / sum(map(mul, around_ms, around_ms))  # [K/ms]
+        slope = max(-2e-5, min(2e-5, slope)) if len(x) >= 4 else 0.0
+        level_C = sum(tank_C) / len(x) - slope * middle_ms
         # a heater that was on keeps heating; one that was off is switched on by the dip: do not carry falls on
-        expected = level + max(slope, 0.0) * (after_t - run.start_ms) / 1000
-        return float((expected - after).max())
+        if slope > 0:
+            return float(np.maximum.reduce(level_C + slope * (after_t - start_ms) - after))
+        return float(level_C - np.minimum.reduce(after))
 
     def _ended(self, run: Run) -> None:
         self._learn_limit(run)
