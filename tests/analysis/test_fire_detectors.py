@@ -1,5 +1,6 @@
 """Flame and heat: each alarm at its limit, its return, and the near miss that stays silent."""
 
+import numpy as np
 import pytest
 
 from sootline.alarms import Alarm
@@ -170,6 +171,16 @@ def test_a_warm_flue_is_no_fire_where_fires_are_hot() -> None:
     stack = [p for p in flue(*fires) if p[0] < 16_900] + tail
     engine = run(rows(19_000, tank=65, nozzle=95, stack=stack, pump=0))
     assert engine.fire.on is False and engine.fire.burned_s() == pytest.approx(5 * 1200, abs=240)
+
+
+def test_a_noisy_stack_is_no_fire_and_a_fire_is_seen_through_the_noise() -> None:
+    """Noise of 3 K: 12 K in a minute come by chance, some times a day."""
+    noise = np.random.default_rng(11)
+    rest, lit = fire(2 * DAY, return_air=15), fire(7200, (3000, 5000))
+    for site in (rest, lit):
+        site.values["stack"] += noise.normal(0.0, 3.0, len(site.t_ms))
+    assert run(rest).fire.burned_s() == 0
+    assert run(lit).fire.burned_s() == pytest.approx(2000, abs=90)
 
 
 @pytest.mark.parametrize(("per_min", "burns"), [(0.0, True), (1.0, False)])

@@ -38,10 +38,10 @@ class OverLimit:
             self._back(self.channel, mark.at_ms)
 
     def _held(self, since_ms: int) -> None:
-        value = self.plant.value(self.channel)
-        if self._since_ms != since_ms or value is None:
+        value, mean = self.plant.value(self.channel), self.plant.history.mean(self.channel, since_ms, self.plant.now_ms)
+        if self._since_ms != since_ms or value is None or mean is None:
             return
-        if value > self.limit:
+        if value > self.limit and mean > self.limit:
             self._over(self.channel, self.limit, since_ms)
         else:  # back under it, but not yet gone: look again
             hold_ms = round(self.plant.settings.over_limit_s * 1000)

@@ -11,8 +11,8 @@ import numpy as np
 from sootline.analysis.book import Entry
 from sootline.analysis.conditions import Slope
 from sootline.analysis.marks import Mark
-from sootline.analysis.plant import Plant
-from sootline.analysis.usual import Usual
+from sootline.analysis.plant import ENOUGH, Plant
+from sootline.analysis.usual import MAD_TO_SD, Usual
 from sootline.events import Event
 
 FALLEN_SHARE, FALL_MS = 0.8, 150_000
@@ -26,6 +26,8 @@ LONG_MS = 600_000  # the flue is near its steady level by then
 LIT_MS = 300_000  # a fire that burns has heated the flue by then
 BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
 STILL_MS = 900_000
+NOISE_MS, NOISE_READINGS = 7_200_000, 60  # from which the noise of the stack is told
+JUMP_SD, PLAIN_SD = 6.0, 4.0  # what is farther out than this is no noise
 BACK_MS = 180_000  # how far a stack change is traced back
 
 
@@ -44,6 +46,7 @@ class Fire:
         self._last_ms = 0  # how long the last fire burned
         self.losses_of_sight = 0  # how often it became unknown whether it burns
         self._burner_on_ms: int | None = None
+        self._heats_ms: int | None = None  # since when the stack heats up
         settings = plant.settings
         rise_ms = round(settings.stack_rise_window_s * 1000)
         fall_ms = round(settings.stack_fall_window_s * 1000)
@@ -90,13 +93,34 @@ class Fire:
             self._set(True, burner_on_ms)
 
     def _stack_heats(self, mark: Mark) -> None:
-        if not mark.on or self.on:
+        self._heats_ms = mark.at_ms if mark.on else None
+        if mark.on:
+            self._heats(mark.at_ms)
+
+    def _heats(self, noticed_ms: int) -> None:
+        if self._heats_ms != noticed_ms or self.on:
             return
         if self.plant.state("burner") is False or self.plant.state("flame") is True:
             return  # heat without a burner is an alarm's business, not a firing
         if self.plant.state("flame") is False and self.plant.book.standing("sensor-fault", "stack"):
             return  # of the two the flame detector is to be believed
-        self._set(True, self._rise_began(mark.at_ms))
+        if self._may_be_noise():
+            self.plant.at(self.plant.now_ms + 10_000, self._heats, noticed_ms)
+            return
+        self._set(True, self._rise_began(self.plant.now_ms))
+
+    def _may_be_noise(self) -> bool:
+        """Between neighbouring readings the stack often jumps as far as a flame heats it, and no trend stands clear."""
+        settings, now = self.plant.settings, self.plant.now_ms
+        window_ms = round(settings.stack_rise_window_s * 1000)
+        x = self.plant.history.window("stack", now - NOISE_MS, now - window_ms)[1][-NOISE_READINGS:]
+        if len(x) < ENOUGH:
+            return False
+        jump_sd = MAD_TO_SD * float(np.median(np.abs(np.diff(x))))
+        if settings.stack_rise_K > JUMP_SD * jump_sd:
+            return False
+        rate, error = self.plant.trend_per_min("stack", max(window_ms, round(8000 * self.plant.sampling.interval_s)))
+        return rate < PLAIN_SD * error
 
     def _stack_cools(self, mark: Mark) -> None:
         if not mark.on or self.on is False:
