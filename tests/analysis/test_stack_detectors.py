@@ -62,6 +62,14 @@ def test_stack_rising_and_its_return_with_a_cleaning() -> None:
     assert len(found(site.engine, "stack-rising")) == 1
 
 
+def test_after_a_summer_the_mean_begins_anew() -> None:
+    site = Firing()
+    site.fire(40, sd_K=2.0)
+    site.fire_after(100 * DAY, 275.0)
+    site.fire(10, sd_K=2.0)
+    assert not site.engine.alarms
+
+
 def test_a_rise_of_fifteen_kelvin_is_none() -> None:
     site = Firing()
     site.fire(40, sd_K=2.0)

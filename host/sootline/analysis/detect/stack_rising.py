@@ -60,7 +60,7 @@ class StackRising(Detector):
 
     def _restart(self) -> None:
         self.points: deque[tuple[int, float, float]] = deque()
-        self._recent_K: deque[float] = deque()  # of them the last that make the mean
+        self._recent: deque[tuple[int, float]] = deque()  # time and residual of those that make the mean
         self._told_on: int | None = None  # the day of the numbers in the record
         self._below_since: int | None = None
         self.course: Course | None = None
@@ -85,12 +85,12 @@ class StackRising(Detector):
         self.points.append((steady.t_ms, steady.burned_h, steady.residual_K))
         while self.points[0][0] < steady.t_ms - 2 * MEAN_DAYS * DAY_MS:
             self.points.popleft()
-        self._recent_K.append(steady.residual_K)
-        while self.points[-len(self._recent_K)][0] < steady.t_ms - MEAN_DAYS * DAY_MS:
-            self._recent_K.popleft()
-        if len(self._recent_K) < 5:
+        self._recent.append((steady.t_ms, steady.residual_K))
+        while self._recent[0][0] < steady.t_ms - MEAN_DAYS * DAY_MS:
+            self._recent.popleft()
+        if len(self._recent) < 5:
             return
-        mean = math.fsum(self._recent_K) / len(self._recent_K)
+        mean = math.fsum(residual_K for _, residual_K in self._recent) / len(self._recent)
         limit = max(RISE_K, RISE_SD * self.engine.stack.sd_K)
         if mean > limit:
             self._below_since = None
