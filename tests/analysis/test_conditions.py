@@ -137,7 +137,7 @@ def plant_marks(
     """What a plant tells of the slope; it is asked for before the level it depends on."""
     t, x = T0 + np.cumsum([gap for gap, _ in steps]), np.array([value for _, value in steps])
     plant, found = Plant(parse(BARE), Settings(), SAMPLING), list[Mark]()
-    plant.watch(slope, found.append, unless=level.name)
+    plant.watch(slope, found.append, unless=lambda times: plant.around(level.name, times, holds=True))
     plant.watch(level, lambda mark: None)
     edges = sorted({0, len(t), *(cut % (len(t) + 1) for cut in cuts)})
     for i, j in pairwise(edges):

@@ -6,6 +6,7 @@ Each has a track that is fed from the history and writes marks; other pieces of 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,7 +97,7 @@ Condition = Level | Slope | Still
 class Track:
     """Carries a condition from one block of readings to the next."""
 
-    unless: Track | None = None  # of the same channel, fed before this one; while it holds, no marks are written
+    unless: Callable[[Times], Mask] | None = None  # at which of these times nobody need know that it turns
 
     def __init__(self, condition: Condition, since_ms: int) -> None:
         self.condition = condition
@@ -104,6 +105,7 @@ class Track:
         self.holds = False
         self._held = False  # before the readings looked at last
         self._turned: Times = np.empty(0, np.int64)  # when it turned in them
+        self._turned_ms = since_ms  # when it turned last before them
 
     def feed(self, history: History, sampling: Sampling, marks: list[Mark]) -> None:
         """Write marks for the readings in the history that are newer than those looked at before."""
@@ -114,12 +116,14 @@ class Track:
         first = int(t.searchsorted(self.since_ms, "right"))
         self.since_ms = column.last_ms
         self._held = self.holds
+        if len(self._turned):
+            self._turned_ms = int(self._turned[-1])
         times = self._turned = self.look(t, column.x, first, sampling)
         if not len(times):
             return
         states = (np.arange(len(times)) % 2 == 0) != self._held
         if self.unless is not None:
-            told = ~self.unless.held_around(times)
+            told = ~self.unless(times)
             times, states = times[told], states[told]
         name = self.condition.name
         marks += [Mark(at, name, on, at) for at, on in zip(times.tolist(), states.tolist(), strict=True)]
@@ -128,11 +132,18 @@ class Track:
         """When it began or ceased to hold in the readings from number `first` on."""
         raise NotImplementedError
 
-    def held_around(self, times: Times) -> Mask:
-        """Whether it held both just before and at each of these times, all among the readings looked at last."""
+    def around(self, times: Times, holds: bool) -> Mask:
+        """Whether it held (or did not) both just before and at each of these times, all among the last readings."""
         before, after = self._turned.searchsorted(times), self._turned.searchsorted(times, "right")
-        held: Mask = (before == after) & ((after % 2 == 1) != self._held)
-        return held
+        alike: Mask = (before == after) & (((after % 2 == 1) != self._held) == holds)
+        return alike
+
+    def held_since_ms(self, now_ms: int) -> int | None:
+        """Since when it holds at a time not before the last readings; None where it does not."""
+        turns = int(self._turned.searchsorted(now_ms, "right"))
+        if (turns % 2 == 1) == self._held:
+            return None
+        return int(self._turned[turns - 1]) if turns else self._turned_ms
 
 
 class HoldTrack(Track):

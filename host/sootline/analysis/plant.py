@@ -11,13 +11,14 @@ import numpy as np
 from sootline.alarms import Priority
 from sootline.analysis.book import Book, Entry
 from sootline.analysis.catalogue import HIDES
-from sootline.analysis.conditions import Condition, Track
+from sootline.analysis.conditions import Condition, Mask, Track
 from sootline.analysis.history import History
 from sootline.analysis.marks import Mark
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
 from sootline.events import Event
 from sootline.profile import LogEntry, Profile, ServiceMode
+from sootline.series import Times
 
 MarkHandler = Callable[[Mark], None]
 EventHandler = Callable[[Event], None]
@@ -42,7 +43,6 @@ class Plant:
             round(settings.repeat_s * 1000), round(settings.prove_s * 1000), self.tank_low, self.service_ms
         )
         self.tracks: dict[str, Track] = {}
-        self._unless: dict[str, str] = {}
         self.handlers: dict[str, list[MarkHandler]] = {}
         self.event_handlers: dict[str, list[EventHandler]] = {}
         self.log_handlers: list[LogHandler] = []
@@ -144,27 +144,42 @@ class Plant:
         """Call handler at each change of an on/off channel or condition."""
         self.handlers.setdefault(subject, []).append(handler)
 
-    def watch(self, condition: Condition, handler: MarkHandler, unless: str | None = None) -> None:
+    def watch(self, condition: Condition, handler: MarkHandler, unless: Callable[[Times], Mask] | None = None) -> None:
         """Call handler whenever the condition begins or ceases to hold; a condition of the same name is replaced.
 
-        unless: the name of a level of the same channel; while that one holds, the handler need not know
+        unless: tells at which of some times, all in the newest readings, the handler need not know
         """
-        self.tracks[condition.name] = condition.track(self.now_ms)
+        track = self.tracks[condition.name] = condition.track(self.now_ms)
+        track.unless = unless
         self.handlers[condition.name] = [handler]
-        if unless is not None:
-            self._unless[condition.name] = unless
-        for name, level in self._unless.items():
-            if name in self.tracks and level in self.tracks:
-                track = self.tracks.pop(name)
-                track.unless = self.tracks[level]
-                self.tracks[name] = track  # last: it is fed after the level
 
     def condition_marks(self) -> list[Mark]:
         """Changes of every condition in the readings that have come into the history since the last call."""
         marks: list[Mark] = []
-        for track in self.tracks.values():
+        for track in sorted(self.tracks.values(), key=_asks_others):
             track.feed(self.history, self.sampling, marks)
         return marks
+
+    def around(self, condition: str, times: Times, holds: bool) -> Mask:
+        """Whether a condition held (or did not) just before and at each of these times, all in the newest readings.
+
+        One that nobody watches does not hold.
+        """
+        track = self.tracks.get(condition)
+        return np.full(len(times), not holds) if track is None else track.around(times, holds)
+
+    def held_since_ms(self, condition: str) -> int | None:
+        """Since when a condition holds; None while it does not."""
+        return self.tracks[condition].held_since_ms(self.now_ms)
+
+    def stands_on(self, channel: str, times: Times) -> Mask:
+        """Whether an on/off channel is known to be on at each of these times, which may be in the newest readings."""
+        column = self.history.column(channel)
+        if column is None:
+            return np.zeros(len(times), np.bool_)
+        last = column.t.searchsorted(times, "right") - 1
+        fresh = (last >= 0) & (times - column.t[last] <= self.sampling.active_gap_ms)
+        return fresh & (column.x[last] > 0.5)
 
     def on_event(self, kind: str, handler: EventHandler, learns: bool = False) -> None:
         """Call handler with each finished event. learns: not with those while somebody worked on the furnace."""
@@ -238,3 +253,8 @@ class Plant:
             self.setpoints_C[entry.channel] = entry.value_C
         for handler in self.log_handlers:
             handler(entry)
+
+
+def _asks_others(track: Track) -> bool:
+    """Such tracks are fed after those they ask."""
+    return track.unless is not None

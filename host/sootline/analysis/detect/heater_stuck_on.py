@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
-from sootline.analysis.conditions import Level, Slope
+from sootline.analysis.conditions import Level, Mask, Slope
 from sootline.analysis.detect.base import Detector
 from sootline.analysis.follow.heating import PLAIN_SD
 from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 from sootline.profile import LogEntry
+from sootline.series import Times
 
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
@@ -37,16 +39,15 @@ class HeaterStuckOn(Detector):
 
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
-        self._climbing: dict[str, bool] = {}
-        self._climbs_since: dict[str, int] = {}
         self._over: set[str] = set()  # channels above their band
-        self._restless: set[str] = set()  # looked at until their climb ends, for they have been above their band
-        self._asleep: set[str] = set()  # not looked at until something changes: what climbs is meant to
+        self._looked_at: dict[str, int] = {}  # since when the climb climbs that is looked at every minute
+        self._restless: dict[str, int] = {}  # likewise, until it ends: it has been above its band
         self.plant.on("call", self._asked)
         for channel in engine.heating:
             self.plant.on(f"{channel}_heater", self._asked)
             limit = self.settings.stuck_K_per_min * WINDOW_MS / 60_000
-            self.plant.watch(Slope(f"{channel}-keeps-climbing", channel, WINDOW_MS, limit, limit / 2), self._climbs)
+            climbs = Slope(f"{channel}-keeps-climbing", channel, WINDOW_MS, limit, limit / 2)
+            self.plant.watch(climbs, self._climbs, unless=partial(self._is_meant, channel))
             self._watch_band(channel)
         self.plant.on_log(self._logged)
 
@@ -61,8 +62,9 @@ class HeaterStuckOn(Detector):
         if entry.kind == "setpoint" and entry.channel in self.engine.heating:
             self._watch_band(entry.channel)
             self._over.discard(entry.channel)
-            self._restless.add(entry.channel)
-            self._wake(entry.channel)
+            if (since_ms := self._climbs_since(entry.channel)) is not None:
+                self._restless[entry.channel] = since_ms
+                self._wake(entry.channel)
 
     def _watch_band(self, channel: str) -> None:
         target = self.plant.setpoint_C(channel)
@@ -70,12 +72,18 @@ class HeaterStuckOn(Detector):
             top = target + self.settings.stuck_over_K
             self.plant.watch(Level(f"{channel}-over-band", channel, top, top - 2.0), self._over_band)
 
+    def _is_meant(self, channel: str, times: Times) -> Mask:
+        """At which of these times a climb of the channel is nobody's business: asked for, and not above its band."""
+        below = self.plant.around(f"{channel}-over-band", times, holds=False)
+        if f"{channel}_heater" in self.plant.history:
+            return below & self.plant.stands_on(f"{channel}_heater", times)
+        return below & self.plant.stands_on("call", times) if self._on_call() else below
+
+    def _climbs_since(self, channel: str) -> int | None:
+        return self.plant.held_since_ms(f"{channel}-keeps-climbing")
+
     def _climbs(self, mark: Mark) -> None:
         channel = mark.subject.removesuffix("-keeps-climbing")
-        self._climbing[channel] = bool(mark.on)
-        self._climbs_since[channel] = mark.at_ms
-        self._asleep.discard(channel)
-        self._restless.discard(channel)
         if mark.on:
             self._look(channel)
         else:
@@ -92,30 +100,31 @@ class HeaterStuckOn(Detector):
             self._back(channel)
 
     def _asked(self, mark: Mark) -> None:
-        for channel in () if mark.on else tuple(self._asleep):
+        for channel in () if mark.on else self.engine.heating:
             self._wake(channel)
 
     def _wake(self, channel: str) -> None:
-        """Look at a sleeping climb again, a whole number of minutes after it began."""
-        if channel in self._asleep:
-            self._asleep.discard(channel)
-            since_ms = self._climbs_since[channel]
+        """Look at a climb that seemed to be meant, a whole number of minutes after it began."""
+        since_ms = self._climbs_since(channel)
+        if since_ms is not None and self._looked_at.get(channel) != since_ms:
+            self._looked_at[channel] = since_ms
             waited_ms = -(-(self.plant.now_ms - since_ms) // AGAIN_MS) * AGAIN_MS
             self.plant.at(since_ms + waited_ms, self._again, channel, since_ms)
 
     def _back(self, channel: str) -> None:
         stands = self.plant.book.standing(self.alarm, channel) is not None
-        if stands and not self._climbing.get(channel) and not self._above_band(channel):
+        if stands and self._climbs_since(channel) is None and not self._above_band(channel):
             self.plant.clear(self.alarm, channel)
 
     def _look(self, channel: str) -> None:
         """Raise if the climb has no good reason; else look again while it goes on."""
-        if not self._climbing.get(channel):
+        since_ms = self._climbs_since(channel)
+        if since_ms is None:
             return
         if channel in self._over:
-            self._restless.add(channel)
-        elif channel not in self._restless and not self._unasked(channel):
-            self._asleep.add(channel)
+            self._restless[channel] = since_ms
+        elif self._restless.get(channel) != since_ms and not self._unasked(channel):
+            self._looked_at.pop(channel, None)  # it is meant to climb, until something changes
             return
         reason = self._reason(channel)
         rate = self._rate_K_per_min(channel) if reason is not None else None
@@ -125,7 +134,8 @@ class HeaterStuckOn(Detector):
                 self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
                 oil_C=self.plant.value(channel),
             )  # fmt: skip
-        self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, self._climbs_since[channel])
+        self._looked_at[channel] = since_ms
+        self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, since_ms)
 
     def _rate_K_per_min(self, channel: str) -> float | None:
         """How fast it climbs; None where noise may do that."""
@@ -138,9 +148,12 @@ class HeaterStuckOn(Detector):
         return asks is not None and self.plant.has(asks) and self.plant.state(asks) is not True
 
     def _again(self, channel: str, since_ms: int) -> None:
-        same = self._climbs_since[channel] == since_ms
-        if same and self._climbing.get(channel) and self.plant.book.standing(self.alarm, channel) is None:
+        if self._climbs_since(channel) != since_ms:
+            self._back(channel)
+        elif self.plant.book.standing(self.alarm, channel) is None:
             self._look(channel)
+        else:
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, since_ms)
 
     def _reason(self, channel: str) -> str | None:
         now, after_ms = self.plant.now_ms, round(self.settings.stuck_after_s * 1000)

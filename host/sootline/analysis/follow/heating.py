@@ -9,13 +9,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sootline.analysis.conditions import Level, Slope
+from sootline.analysis.conditions import Level, Mask, Slope
 from sootline.analysis.follow.fire import Fire
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import MAD_TO_SD, Usual
 from sootline.events import Event
 from sootline.profile import LogEntry
+from sootline.series import Times
 
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
@@ -52,7 +53,7 @@ class Heating:
         settings = plant.settings
         window_ms = round(settings.climb_window_s * 1000)
         climbs = Slope(f"{channel}-climbs", channel, window_ms, settings.climb_K, settings.climb_K / 2)
-        plant.watch(climbs, self._climbs, unless=f"{channel}-ready")  # there it has ended and cannot begin
+        plant.watch(climbs, self._climbs, unless=self._is_warm)  # there it has ended and cannot begin
         plant.on("call", self._called)
         plant.on(f"{channel}_heater", self._called)
         plant.on_log(self._logged)
@@ -119,6 +120,9 @@ class Heating:
         if self.plant.profile.furnace.heating == "keep-warm" or not self.plant.has("call"):
             return True
         return self.plant.state("call") is not False
+
+    def _is_warm(self, times: Times) -> Mask:
+        return self.plant.around(f"{self.channel}-ready", times, holds=True)
 
     def _watch_ready(self) -> None:
         target = self.plant.setpoint_C(self.channel)
