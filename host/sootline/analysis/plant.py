@@ -16,6 +16,7 @@ from sootline.analysis.history import History
 from sootline.analysis.marks import Mark
 from sootline.analysis.sampling import Sampling
 from sootline.analysis.settings import Settings
+from sootline.analysis.usual import MAD_TO_SD
 from sootline.events import Event
 from sootline.profile import LogEntry, Profile, ServiceMode
 from sootline.series import Times
@@ -26,6 +27,7 @@ LogHandler = Callable[[LogEntry], None]
 Timer = tuple[int, int, Callable[..., None], tuple[Any, ...]]  # when, serial number, what to call with what
 
 ENOUGH = 6  # readings for a slope with an error
+NOISE_MS, NOISE_READINGS = 7_200_000, 60  # from which noise is told
 
 
 class Plant:
@@ -105,6 +107,11 @@ class Plant:
         slope = float(np.add.reduce(minutes * around)) / spread
         rest = float(np.add.reduce((around - slope * minutes) ** 2))
         return slope, math.sqrt(rest / (n - 2) / spread)
+
+    def noise(self, channel: str) -> float:
+        """Robust sd of single readings, from how far they lie off the line of their neighbours [unit]; 0: too few."""
+        x = self.history.window(channel, self.now_ms - NOISE_MS, self.now_ms)[1][-NOISE_READINGS:]
+        return MAD_TO_SD * float(np.median(np.abs(np.diff(x, 2)))) / math.sqrt(6) if len(x) > ENOUGH else 0.0
 
     def stayed_on(self, channel: str, since_ms: int) -> bool:
         """Whether an on/off channel is on, and was at each reading since then."""

@@ -9,6 +9,7 @@ from sootline.alarms import Priority
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.conditions import Still
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.follow.heating import NOISE_SD
 from sootline.analysis.glitch import MAY_CHANGE
 from sootline.analysis.marks import Mark
 from sootline.analysis.usual import Usual
@@ -35,7 +36,8 @@ class SensorFault(Detector):
     Rules, each for 30 min gone before it returns:
     open, short, range, crc, absent: said by the board, lasting 30 s (or 3 within 10 min); a channel that was there and
     has been silent for 10 min while others speak;
-    frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K;
+    frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K, noise aside;
+    at rest a stack in the wind says nothing of the others;
     spiking: 3 single readings within 10 min that no probe can follow (bad contact, ignition noise; see glitch.py);
     drifted: after 7 h without heat its difference to the room (return air, outdoor as stand-ins) is 8 K and 6 sd away
     from its own usual one, twice in a row.
@@ -122,7 +124,9 @@ class SensorFault(Detector):
             return
         span_ms = self._span_ms(channel)
         moved = [c for c in ("tank", "nozzle", "stack") if c != channel and self._moved_K(c, span_ms) > MOVED_K]
-        heated = channel not in ("return_air", "supply_air", "stack") or self._burned_in(span_ms)
+        heated = self._burned_in(span_ms)
+        if channel not in ("return_air", "supply_air", "stack"):
+            heated = heated or moved != ["stack"]
         if moved and heated and self.plant.value(channel) is not None:
             hours = (self.plant.now_ms - since_ms + span_ms) / 3_600_000
             self._raise(channel, "frozen", self.plant.now_ms, unchanged_h=round(hours, 1))
@@ -144,7 +148,7 @@ class SensorFault(Detector):
 
     def _moved_K(self, channel: str, span_ms: int) -> float:
         x = self.plant.history.window(channel, self.plant.now_ms - min(span_ms, 7_200_000), self.plant.now_ms)[1]
-        return float(x.max() - x.min()) if len(x) else 0.0
+        return float(x.max() - x.min()) - 2 * NOISE_SD * self.plant.noise(channel) if len(x) else 0.0
 
     def _good(self, channel: str) -> None:
         bad = self._bad.get(channel)

@@ -4,6 +4,7 @@ The stack alone tells it within half a minute: a lit flame heats the flue by ten
 it fall as fast. Onset and end are dated back to where the rise or fall began.
 """
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -11,8 +12,8 @@ import numpy as np
 from sootline.analysis.book import Entry
 from sootline.analysis.conditions import Slope
 from sootline.analysis.marks import Mark
-from sootline.analysis.plant import ENOUGH, Plant
-from sootline.analysis.usual import MAD_TO_SD, Usual
+from sootline.analysis.plant import Plant
+from sootline.analysis.usual import Usual
 from sootline.events import Event
 
 FALLEN_SHARE, FALL_MS = 0.8, 150_000
@@ -26,7 +27,6 @@ LONG_MS = 600_000  # the flue is near its steady level by then
 LIT_MS = 300_000  # a fire that burns has heated the flue by then
 BLIND_TRIAL_MS = 60_000  # a control that sees no flame has stopped its burner by then (common practice)
 STILL_MS = 900_000
-NOISE_MS, NOISE_READINGS = 7_200_000, 60  # from which the noise of the stack is told
 JUMP_SD, PLAIN_SD = 6.0, 4.0  # what is farther out than this is no noise
 BACK_MS = 180_000  # how far a stack change is traced back
 
@@ -111,13 +111,9 @@ class Fire:
 
     def _may_be_noise(self) -> bool:
         """Between neighbouring readings the stack often jumps as far as a flame heats it, and no trend stands clear."""
-        settings, now = self.plant.settings, self.plant.now_ms
+        settings = self.plant.settings
         window_ms = round(settings.stack_rise_window_s * 1000)
-        x = self.plant.history.window("stack", now - NOISE_MS, now - window_ms)[1][-NOISE_READINGS:]
-        if len(x) < ENOUGH:
-            return False
-        jump_sd = MAD_TO_SD * float(np.median(np.abs(np.diff(x))))
-        if settings.stack_rise_K > JUMP_SD * jump_sd:
+        if settings.stack_rise_K > JUMP_SD * math.sqrt(2) * self.plant.noise("stack"):
             return False
         rate, error = self.plant.trend_per_min("stack", max(window_ms, round(8000 * self.plant.sampling.interval_s)))
         return rate < PLAIN_SD * error

@@ -21,6 +21,7 @@ from sootline.series import Times
 COLD_K = 8.0  # a climb counts as a preheat from this far under the set point
 HOUR_MS = 3_600_000
 GIVE_UP_MS = 300_000
+NOISE_SD = 3.0  # of single readings
 PLAIN_SD, AGAIN_MS = 4.0, 60_000  # a trend of so many standard errors is no noise
 SWING_MS = 180_000  # a thermostat swings through its set point at least this often
 HOLDS_MS = 600_000
@@ -94,15 +95,17 @@ class Heating:
         x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
         if not len(x):
             return False
-        down = x[int(x.argmax()) :]
-        return bool(down[0] - down[-1] > FALLS_K and down[-1] < down.min() + FALLS_K / 4)
+        down, noise_K = x[int(x.argmax()) :], self.plant.noise(self.channel)
+        last_C = float(np.median(down[-3:]))
+        fallen = down[0] - last_C > FALLS_K + NOISE_SD * noise_K
+        return bool(fallen and last_C < down.min() + FALLS_K / 4 + NOISE_SD * noise_K)
 
     def fell_back(self, since_ms: int) -> bool:
         """It has fallen from its highest since then, as after the end of a call that nobody reports."""
         if self.plant.has("call") or self._keeps_warm():
             return False
         x = self.plant.history.window(self.channel, since_ms, self.plant.now_ms)[1]
-        return bool(len(x)) and float(x.max() - x[-1]) > READY_K
+        return bool(len(x)) and float(x.max() - np.median(x[-3:])) > READY_K + NOISE_SD * self.plant.noise(self.channel)
 
     def expected(self) -> bool:
         """Whether the heater should be heating now: by its own drive, the call, or the keep-warm rule."""
@@ -222,19 +225,22 @@ class Heating:
 
     def holds(self, since_ms: int) -> bool:
         """Something heats it: near its set point it stands still, or has turned up after a fall since then."""
-        nearest, now = self.nearest_K(), self.plant.now_ms
+        nearest, now, noise_K = self.nearest_K(), self.plant.now_ms, self.plant.noise(self.channel)
         if nearest is None or nearest > COLD_K:
             return False
         x = self.plant.history.window(self.channel, now - HOLDS_MS, now)[1]
         slope = self.plant.slope_per_min(self.channel, HOLDS_MS // 2)
-        if len(x) and float(x.max() - x.min()) < 1.5 * FALLS_K and slope is not None and slope > -FALLS_K / 10:
+        still = len(x) and float(x.max() - x.min()) < 1.5 * FALLS_K + 2 * NOISE_SD * noise_K
+        if still and slope is not None and slope > -FALLS_K / 10:
             return True
         x = self.plant.history.window(self.channel, since_ms, now)[1]
         if not len(x):
             return False
-        fallen = np.flatnonzero(np.maximum.accumulate(x) - x > FALLS_K / 2)
+        fallen = np.flatnonzero(np.maximum.accumulate(x) - x > FALLS_K / 2 + 2 * NOISE_SD * noise_K)
         after = x[fallen[0] :] if len(fallen) else x[:0]
-        return bool(len(after)) and float((after - np.minimum.accumulate(after)).max()) > FALLS_K
+        return bool(len(after)) and float((after - np.minimum.accumulate(after)).max()) > (
+            FALLS_K + 2 * NOISE_SD * noise_K
+        )
 
     def highest_ms(self, since_ms: int) -> int:
         """When it was hottest since then."""
