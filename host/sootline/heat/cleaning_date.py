@@ -57,12 +57,14 @@ class Range:
 class CleaningDate:
     """When to clean, counted in days from now [d].
 
+    now_K: mean of the drawn courses now [K];
     date: 80 % range of the earliest limit; by_limit: the same for each; binding: the limit most often first;
     share_first: how often each is first [-]; window: any day between costs at most 5 % more (None without money), a
     start already past is day 0;
     waiting: money lost by cleaning so many days after the best day (before it: negative key) over one interval.
     """
 
+    now_K: float
     date: Range
     by_limit: dict[str, Range]
     binding: str
@@ -111,6 +113,7 @@ def cleaning_date(
     reached = np.isfinite(table.min(axis=1))
     share = {n: float(np.mean((first == i) & reached)) for i, n in enumerate(names)}
     return CleaningDate(
+        now_K=float(rise[:, 0].mean()),
         date=_range(table.min(axis=1)),
         by_limit={n: _range(crossing[n]) for n in names},
         binding=max(share, key=lambda n: share[n]),

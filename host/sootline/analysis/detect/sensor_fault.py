@@ -94,8 +94,7 @@ class SensorFault(Detector):
 
     def _look(self) -> None:
         now = self.plant.now_ms
-        channels = [channel for channel in CHANNELS if channel in self.plant.history]
-        heard = [(channel, t) for channel in channels if (t := self.plant.heard_ms(channel)) is not None]
+        heard = [(channel, t) for channel in CHANNELS if (t := self.plant.heard_ms(channel)) is not None]
         if heard and now - max(t for _, t in heard) <= self.plant.sampling.idle_gap_ms:
             for channel, t in heard:
                 if now - t > FORGET_MS:

@@ -7,8 +7,6 @@ from collections import deque
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from sootline.alarms import Priority
 from sootline.analysis.course import Course, generator
 from sootline.analysis.detect.base import Detector
@@ -17,7 +15,7 @@ from sootline.errors import OutOfRange
 from sootline.heat.burning_hours import sample_burning_hours
 from sootline.heat.cleaning_date import Limits, cleaning_date
 from sootline.heat.cleaning_limits import RiseLimit
-from sootline.heat.fouling_fit import draw_courses, fit_fouling
+from sootline.heat.fouling_fit import fit_fouling
 from sootline.now import Readiness
 from sootline.profile import LogEntry
 
@@ -165,12 +163,10 @@ class StackRising(Detector):
         record, recent_h = self.course.record(ROWS), self.course.recent_h()
         draw = generator(self.plant.profile.furnace.id, now_ms)
         ahead_h = sample_burning_hours(recent_h, AHEAD_DAYS, DRAWS, draw)
-        fitted = fit_fouling(record)
-        expected = draw_courses(fitted, DRAWS, draw).value_at(np.array([self.course.now_h])).mean()
-        if abs(rise - float(expected)) > max(OFF_COURSE_K, 2 * self.engine.stack.sd_K):
-            raise OutOfRange("the stack has left its course")
         limits = Limits({name: RiseLimit(at_K, LIMIT_SD_K[name]) for name, at_K in self._limits().items()})
-        due = cleaning_date(fitted, self.course.now_h, ahead_h, limits, draw)
+        due = cleaning_date(fit_fouling(record), self.course.now_h, ahead_h, limits, draw)
+        if abs(rise - due.now_K) > max(OFF_COURSE_K, 2 * self.engine.stack.sd_K):
+            raise OutOfRange("the stack has left its course")
         if math.isinf(due.date.median):
             return None
         return due.date.median, due.date.low, min(due.date.high, AHEAD_DAYS), due.binding
