@@ -1,13 +1,16 @@
 """Flame and heat: each alarm at its limit, its return, and the near miss that stays silent."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from sootline.alarms import Alarm
 from sootline.analysis.detect.ignition_failure import IgnitionFailure
 from sootline.analysis.engine import Engine
+from sootline.analysis.settings import Settings
 from sootline.profile import parse
-from sootline.series import Rows
+from sootline.series import Rows, SensorFault
 from tests.analysis.kit import (
     DAY,
     HOUR,
@@ -89,6 +92,15 @@ def test_a_call_with_warm_oil_and_no_burner_contact(lit_s: float | None, count: 
         assert seconds(alarm.raised_ms) == pytest.approx(900 + 600, abs=20), "twice the wait while it is learned"
     for alarm in lockouts:
         assert seconds(alarm.raised_ms) == pytest.approx(900 + 1200, abs=20)
+
+
+def test_after_a_fire_a_control_may_rest_before_it_starts_again() -> None:
+    """The call pauses for 40 s; the next fire comes 340 s later. One that comes to nothing is told 300 s after that."""
+    site = fire(9000, (1000, 5000), (5380, 8000), call=pulses((900, 5000), (5040, 8000)))
+    assert not found(run(site, settings=Settings(learning_factor=1.0)), "ignition-failure")
+    site = fire(9000, (1000, 5000), call=pulses((900, 5000), (5040, 8000)))
+    (alarm,) = found(run(site, settings=Settings(learning_factor=1.0)), "ignition-failure")
+    assert seconds(alarm.raised_ms) == pytest.approx(5000 + 600, abs=30)
 
 
 def test_a_gap_in_a_call_is_no_failed_start() -> None:
@@ -227,6 +239,9 @@ def test_a_fire_that_goes_out_at_once_with_neither_contact(lit_s: float, count: 
     relit = fire(5000, (1000, ended_s), (ended_s + 540, 4500), call=pulses((900, 4500)))
     assert not found(run(relit), "lockout")
     assert not found(run(fire(5000, (1000, ended_s), call=pulses((900, ended_s)))), "lockout")
+    broken = [fault for s in range(900, 1600, 5) for fault in [SensorFault(ms(s + 0.5), "stack", "open")]]
+    doubted = replace(fire(5000, (1000, ended_s), call=pulses((900, 3000))), faults=tuple(broken))
+    assert not found(run(doubted), "lockout"), "a probe that lies tells nothing of the fire"
 
 
 def test_a_lockout_hides_what_follows_from_it() -> None:

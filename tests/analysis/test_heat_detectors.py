@@ -97,6 +97,19 @@ def test_short_climbs_tell_it_together(rate: float, refills_s: tuple[float, ...]
     assert [seconds(a.raised_ms) for a in alarms] == pytest.approx([8 * CYCLE + 600 + 9 / rate * 60] * count, abs=30)
 
 
+def test_short_climbs_are_compared_with_short_ones() -> None:
+    """Heat takes 80 s to the probe: 6 K at 3 K/min take 200 s, at less than 1/1.5 of the rate over 40 K; no fault."""
+    tank: list[tuple[float, float]] = []
+    for k, height in enumerate([40.0] * 8 + [9.0] * 8):
+        start = k * CYCLE + 600
+        low = 65.0 - height
+        up_s = start + 80 + height / 3 * 60
+        tank += [(start, low), (start + 80, low), (up_s, 65.0), ((k + 1) * CYCLE - 600, 64.0)]
+    end_s = 16 * CYCLE
+    site = rows(end_s, 10, tank=tank, nozzle=held(95, end_s), stack=25, pump=0, call=calls(16))
+    assert not found(run(site, profile=ON_CALL), "preheat-slow")
+
+
 def test_a_noisy_probe_at_rest_does_not_climb() -> None:
     """Noise of 1 K, more than 2 K in five minutes now and then; a real climb under the same noise is seen."""
     noise = np.random.default_rng(7)

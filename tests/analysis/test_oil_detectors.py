@@ -137,6 +137,15 @@ def test_pump_overrun_after_the_float(runs_on_s: float, count: int) -> None:
     assert [seconds(a.raised_ms) for a in alarms] == [5012.0] * count
 
 
+@pytest.mark.parametrize(("end_s", "count"), [(5009.4, 0), (5020.0, 1)])
+def test_a_float_that_bounces_is_no_overrun(end_s: float, count: int) -> None:
+    """Usual runs of 9.4 s: the float seems to be content 0.1 s after its call; the pump stops as ever, or too late."""
+    start = FIRES[8][1] - 20
+    runs = [*REFILLS[:8], (start, start + end_s - 5000)]
+    calls = pulses(*REFILLS[:8], (start, start + 0.1))
+    assert len(found(run(shop(9.5, runs, float=calls)), "pump-overrun")) == count
+
+
 def lost(site: Rows, start_s: float, end_s: float) -> Rows:
     """The rows without those from start_s to end_s [s], as a table has them when packs were lost."""
     return concatenate([site.between(-(2**62), ms(start_s)), site.between(ms(end_s), 2**62)])

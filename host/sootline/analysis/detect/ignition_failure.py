@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 NEED = 20
 HEATS_MS, HEATS_K_PER_MIN = 120_000, 0.3  # less is not heating up
 REST_MS = 1_800_000  # how long falling oil is followed: a thermostat would have turned it by then
+SHOWS_MS = 180_000  # the stack tells by then that a fire has ended
+REST_S = 300.0  # after a fire a control may rest before it starts again (common practice)
 LED_NEED, LED_SHARE = 5, 0.9
 
 
@@ -86,10 +88,19 @@ class IgnitionFailure(Detector):
             self._failed(started_ms)
 
     def _call(self, mark: Mark) -> None:
-        """Heat is wanted, and warm oil need not wait for a preheat."""
-        if not mark.on or self.plant.has("burner") or not self.engine.fire.is_out() or self._still_heats():
+        if mark.on and not self.plant.has("burner"):
+            self._wanted(mark.at_ms)
+
+    def _wanted(self, called_ms: int) -> None:
+        """Heat is wanted, and warm oil need not wait for a preheat. That the last fire ended may not show yet."""
+        if self.plant.state("call") is not True or self.plant.changed_ms("call") != called_ms:
             return
-        if all((heating.missing_K() or 0.0) <= READY_K for heating in self.engine.heating.values()):
+        if not self.engine.fire.is_out():
+            if self.plant.now_ms - called_ms < SHOWS_MS:
+                self.plant.at(self.plant.now_ms + SHOWS_MS // 6, self._wanted, called_ms)
+        elif not self._still_heats() and all(
+            (heating.missing_K() or 0.0) <= READY_K for heating in self.engine.heating.values()
+        ):
             self._ready()
 
     def _heated(self, event: Event) -> None:
@@ -104,6 +115,8 @@ class IgnitionFailure(Detector):
         usual = self.wait_s.median if self.wait_s.count >= 3 else None
         wait_s = max(self.settings.no_rise_s, 3 * (usual or 0.0))
         wait_s *= self.settings.learning_factor if self.learning() else 1
+        if (ended_ms := self.engine.fire.last_end_ms) is not None:
+            wait_s += max(0.0, REST_S - (self._ready_ms - ended_ms) / 1000)
         self.plant.at(self._ready_ms + round(wait_s * 1000), self._no_rise, self._ready_ms, False)
 
     def _still_heats(self) -> bool:

@@ -73,7 +73,13 @@ class Lockout(Detector):
         """Nothing has happened since, in the same call."""
         heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
         called = self.plant.state("call") and self.plant.changed_ms("call") == called_ms
-        if called and self.engine.fire.is_out() and not heating and not self.plant.state("limit"):
+        if (
+            called
+            and self.engine.fire.is_out()
+            and self.engine.fire.trusted()
+            and not heating
+            and not self.plant.state("limit")
+        ):
             self._raise(self.plant.now_ms)
 
     def _fire(self, on: bool | None, at_ms: int) -> None:
@@ -84,7 +90,8 @@ class Lockout(Detector):
 
     def _stays_out(self, ended_ms: int, asked_ms: int) -> None:
         heating = any(heating.start_ms is not None for heating in self.engine.heating.values())
-        if self.engine.fire.last_end_ms != ended_ms or not self.engine.fire.is_out() or heating:
+        fire = self.engine.fire
+        if fire.last_end_ms != ended_ms or not fire.is_out() or not fire.trusted() or heating:
             return
         tries = self.plant.state("burner") or self.plant.state("limit") or self.plant.state("power") is False
         if self.plant.stayed_on("call", asked_ms) and not tries:

@@ -56,7 +56,8 @@ class NoHeat(Detector):
     def _due(self, since_ms: int) -> None:
         if self._waiting_ms != since_ms or not self.plant.state("call"):
             return
-        if not self.engine.fire.on and not self.engine.fire.is_out():  # out of sight: `sensor-fault` says so
+        fire = self.engine.fire
+        if not fire.trusted() or (not fire.on and not fire.is_out()):  # out of sight: `sensor-fault` says so
             self.plant.at(self.plant.now_ms + 600_000, self._due, since_ms)
             return
         detail = {"waiting_min": round((self.plant.now_ms - since_ms) / 60_000)}

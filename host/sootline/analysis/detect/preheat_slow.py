@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 import statistics
+from collections import deque
 from typing import TYPE_CHECKING
 
 from sootline.analysis.detect.base import Detector
 from sootline.analysis.follow.heating import READY_K, STOPS_SHORT, Heating
+from sootline.analysis.usual import MAD_TO_SD
 from sootline.events import Event
 from sootline.now import Readiness
 
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 AGAIN_MS = 300_000
 REST_MS, RESTS = 180_000, 0.3  # slower than this share of its usual climb is no climb
 CLIMB_K = 20.0  # a shorter climb is over before it can be timed (common practice)
+NEED, KEPT, ALIKE = 5, 60, 1.5  # climbs at least, at most, and within this ratio of the height of the one in question
 IN_A_ROW = 3  # chance and a single odd start do not slow as many
 
 
@@ -25,9 +28,9 @@ class PreheatSlow(Detector):
 
     Rule: the climb under way has taken more than 1.5 x (set point - start) / usual rate + 2 min, and more than 4 sd of
     the log rates of its climbs allow (some controls heat in two stages); climbs under 20 K are not judged so. Or three
-    finished climbs of any height in a row, no refill in them, at less than 1/1.5 of the usual rate, their mean more
-    than 4 standard errors below it. The usual rate [K/min] is the median of the furnace's own climbs, so a colder start
-    makes a longer forecast, not an alarm. Returns after two normal preheats.
+    finished climbs in a row, no refill in them, at less than 1/1.5 of the rate of five or more like them, their mean
+    more than 4 standard errors below it. The usual rate [K/min] is the median of the furnace's own climbs, so a colder
+    start makes a longer forecast, not an alarm. Returns after two normal preheats.
     Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
     Blind to: a set point that is neither given nor learned.
     """
@@ -37,7 +40,8 @@ class PreheatSlow(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._normal: dict[str, int] = {}
-        self._slow: dict[str, list[float]] = {}  # usual over actual rate of the last finished climbs, all of them slow
+        self._slow: dict[str, list[float]] = {}  # by how much the last climbs were slow, all of them [log rate]
+        self._known: dict[str, deque[tuple[float, float]]] = {}  # height [K] and rate [K/min] of the last normal ones
         for heating in engine.heating.values():
             heating.on_begun.append(self.begun)
         self.plant.on_event("preheat", self._done)
@@ -121,7 +125,7 @@ class PreheatSlow(Detector):
         rate, usual = event.number("rate_K_per_min") or 0.0, heating.usual_K_per_min
         normal = usual.count < 3 or rate >= (usual.median or 0.0) / self.settings.preheat_slow_ratio
         if not self._refilled(event) and not self._soaks(heating, event.start_ms):
-            self._count(heating, event, normal)
+            self._count(heating, event)
         if normal and self.plant.learns(event.start_ms, event.end_ms):
             usual.add(rate)
             heating.usual_end_C.add(event.number("end_C") or 0.0)
@@ -136,24 +140,33 @@ class PreheatSlow(Detector):
         refilled = self.engine.refills.last_end_ms
         return refilled is not None and refilled > event.start_ms - AGAIN_MS
 
-    def _count(self, heating: Heating, event: Event, normal: bool) -> None:
-        """How many climbs have been slow in a row; too short ones to judge alone tell it together."""
-        slow = self._slow.setdefault(heating.channel, [])
-        if normal:
+    def _count(self, heating: Heating, event: Event) -> None:
+        """How many climbs have been slow in a row; too short ones to judge alone tell it together.
+
+        Heat needs a while to reach the probe, and that weighs more in a short climb: like is compared with like.
+        """
+        slow, known = (
+            self._slow.setdefault(heating.channel, []),
+            self._known.setdefault(heating.channel, deque(maxlen=KEPT)),
+        )
+        rate, height_K = event.number("rate_K_per_min") or 0.0, (event.number("end_C") or 0.0) - heating.start_C
+        similar = [math.log(other) for other_K, other in known if height_K / ALIKE <= other_K <= height_K * ALIKE]
+        middle = statistics.median(similar) if similar else 0.0
+        shortfall = middle - math.log(rate) if rate > 0 else math.inf
+        if len(similar) < NEED or shortfall <= math.log(self.settings.preheat_slow_ratio):
             slow.clear()
+            known.append((height_K, rate))
             return
-        usual, rate = heating.usual_K_per_min.median or 0.0, event.number("rate_K_per_min") or 0.0
-        slow.append(usual / rate)
-        mean = statistics.fmean(math.log(ratio) for ratio in slow)
-        error = heating.rate_sd() / math.sqrt(len(slow))
-        plain = len(slow) >= IN_A_ROW and mean > self.settings.preheat_slow_sd * error
-        if plain and not self._learning(heating) and not self.plant.book.standing("preheat-stalled", heating.channel):
+        slow.append(shortfall)
+        error = MAD_TO_SD * statistics.median(abs(other - middle) for other in similar) / math.sqrt(len(slow))
+        plain = len(slow) >= IN_A_ROW and statistics.fmean(slow) > self.settings.preheat_slow_sd * error
+        if plain and not self.plant.book.standing("preheat-stalled", heating.channel):
             self._normal[heating.channel] = 0
             self.plant.raise_(
                 self.alarm,
                 "medium",
                 channel=heating.channel,
                 took_min=round(event.duration_s / 60, 1),
-                predicted_min=round(event.duration_s / 60 / slow[-1], 1),
+                predicted_min=round(event.duration_s / 60 / math.exp(shortfall), 1),
                 start_C=round(heating.start_C, 1),
             )

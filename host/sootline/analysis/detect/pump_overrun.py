@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 AGAIN_MS = 1000
+USUAL_RATIO, USUAL_NEED = 4 / 3, 5
 LIMIT, FULL = "past its limit", "float says full"
 
 
@@ -20,7 +21,8 @@ class PumpOverrun(Detector):
 
     Rule: on for more than limit + max(2 s, 10 %) [s]; or on for more than 2 s after `float` stopped calling; or
     `high_level` while it runs or just after. The limit is the profile's or the learned one; without either, 20 s + 50 %
-    (common practice). It must have been read as on after that time: a row that tells the end may be lost.
+    (common practice). A float may bounce: after it the run must also be longer than the usual one by 2 s and a third.
+    It must have been read as on after that time: a row that tells the end may be lost.
     Wrong: a lost edge on a board that reports neither moments of change nor sums; below 1 in 10 seasons.
     Blind to: oil that comes by siphon with the pump at rest (`high_level` and `leak` see that).
     """
@@ -68,11 +70,12 @@ class PumpOverrun(Detector):
         return self.engine.refills.limit_s or self.settings.limit_s
 
     def _float(self, mark: Mark) -> None:
-        start_ms = self.engine.pump.start_ms
+        start_ms, usual = self.engine.pump.start_ms, self.engine.refills.usual_on_s
         if mark.on is False and start_ms is not None:
-            wait_ms = round(1000 * (self.settings.overrun_float_s + self._timing_slack_s()))
-            self._full_s = (mark.at_ms + wait_ms - start_ms) / 1000
-            self.plant.at(mark.at_ms + wait_ms, self._check, start_ms, self._full_s, FULL)
+            usual_s = USUAL_RATIO * (usual.median or 0.0) if usual.count >= USUAL_NEED else 0.0
+            over_s = self.settings.overrun_float_s + self._timing_slack_s()
+            self._full_s = max((mark.at_ms - start_ms) / 1000, usual_s) + over_s
+            self.plant.at(start_ms + round(1000 * self._full_s), self._check, start_ms, self._full_s, FULL)
         elif mark.on:
             self._full_s = None
 
