@@ -123,8 +123,9 @@ class Settings:
     spikes: float = _setting(3.0, "1", "this many impossible readings in 10 min are not one spark")
     bad_readings_s: float = _setting(30.0, "s", "faults must last this long; single CRC errors are weather")
     good_s: float = _setting(1800.0, "s", "contract: good for this long to return")
-    cold_after_h: float = _setting(7.0, "h", "with no heat for this long a probe has reached the room")
-    cold_drift_K: float = _setting(8.0, "K", "a probe that moved this far from its own usual cold difference")
+    cold_drift_K: float = _setting(
+        8.0, "K", "a probe this far from its own usual cold difference spoils set points; half of it is weather"
+    )
 
     # limits when the profile has none
     tank_limit_C: float = _setting(95.0, "Cel", "day tank, common practice: under the flash point and the boil")

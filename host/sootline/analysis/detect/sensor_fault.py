@@ -9,11 +9,13 @@ from sootline.alarms import Priority
 from sootline.analysis.catalogue import KINDS
 from sootline.analysis.conditions import Still
 from sootline.analysis.detect.base import Detector
+from sootline.analysis.drift import Drift
 from sootline.analysis.follow.heating import NOISE_SD
+from sootline.analysis.follow.rest import Rests
 from sootline.analysis.glitch import MAY_CHANGE
 from sootline.analysis.marks import Mark
-from sootline.analysis.usual import Usual
 from sootline.channels import CHANNELS
+from sootline.profile import LogEntry
 
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
@@ -39,11 +41,12 @@ class SensorFault(Detector):
     frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K, noise aside;
     at rest a stack in the wind says nothing of the others;
     spiking: 3 single readings within 10 min that no probe can follow (bad contact, ignition noise; see glitch.py);
-    drifted: after 7 h without heat its difference to the room (return air, outdoor as stand-ins) is 8 K and 6 sd away
-    from its own usual one, twice in a row.
+    drifted: in rests of over two hours, where it is heading (follow/rest.py) has left its usual difference to more than
+    half of the other probes by a CUSUM made for 8 K (drift.py).
     Medium; high when the oil's own temperature is lost while its heater may be on. Health by NAMUR NE 107.
     Wrong: a probe that truly stands still; 1 in 2 seasons.
-    Blind to: drift below 8 K, and on a furnace that never rests.
+    Drift: less than once in 25 seasons. Blind to: drift below 4 K; that of oil that is kept warm; on a furnace that
+    never rests two hours; of two probes alone the one in the air is believed.
     """
 
     alarm = "sensor-fault"
@@ -51,9 +54,8 @@ class SensorFault(Detector):
     def __init__(self, engine: Engine) -> None:
         super().__init__(engine)
         self._bad: dict[str, tuple[int, int, int, str]] = {}  # first, last, count, kind
-        self._cold: dict[str, Usual] = {}
-        self._drifts: dict[str, int] = {}
-        self._last_rest_ms: int | None = None
+        self._drift = Drift(self.settings.cold_drift_K)
+        self._drifted: set[str] = set()
         self._stands: dict[str, bool] = {}
         self._spikes: dict[str, deque[int]] = {}
         self.plant.on_fault(self._fault)
@@ -61,6 +63,8 @@ class SensorFault(Detector):
             self.plant.watch(Still(f"{channel}-still", channel, self._span_ms(channel)), self._still)
         for channel in MAY_CHANGE:
             self.plant.on(f"{channel}-glitch", self._glitch)
+        Rests(engine).on_rest.append(self._rested)
+        self.plant.on_log(self._logged)
         engine.every(LOOK_MS, self._look)
 
     def _fault(self, channel: str, kind: str) -> None:
@@ -101,7 +105,6 @@ class SensorFault(Detector):
                     self._silent(channel, t)
         for channel in list(self._bad):
             self._good(channel)
-        self._compare_cold()
 
     def _silent(self, channel: str, heard_ms: int) -> None:
         """A channel that was there and says nothing while others speak."""
@@ -158,37 +161,22 @@ class SensorFault(Detector):
             del self._bad[channel]
             self.plant.clear(self.alarm, channel)
 
-    def _compare_cold(self) -> None:
-        """Once in each long rest, compare every probe with the room."""
-        fire = self.engine.fire
-        rested_ms = round(self.settings.cold_after_h * 3_600_000)
-        if fire.on or fire.last_end_ms is None or self.plant.now_ms - fire.last_end_ms < rested_ms:
-            return
-        if self._last_rest_ms == fire.last_end_ms:
-            return
-        self._last_rest_ms = fire.last_end_ms
-        reference = next((c for c in ("room", "return_air") if self.plant.value(c) is not None), None)
-        if reference is None:
-            return
-        for channel in ("stack", "nozzle", "tank", "return_air"):
-            if channel == reference or self.plant.value(channel) is None or not self._rests(channel):
-                continue
-            self._cold_difference(channel, (self.plant.value(channel) or 0.0) - (self.plant.value(reference) or 0.0))
+    def _rested(self, ends_C: dict[str, float]) -> None:
+        """A rest is over: compare where the probes were heading."""
+        good = {c: end for c, end in ends_C.items() if c not in self._bad}
+        off_K = self._drift.add(good)
+        for channel, by_K in off_K.items():
+            self._drifted.add(channel)
+            self._raise(channel, "drifted", self.plant.now_ms, drift_K=round(by_K, 1))
+            del self._bad[channel]  # it returns with the next rest in which it agrees, not after half an hour
+        for channel in sorted(self._drifted & good.keys() - off_K.keys()):
+            self._drifted.discard(channel)
+            self.plant.clear(self.alarm, channel)
 
-    def _rests(self, channel: str) -> bool:
-        """Nothing has heated this probe: it is falling or still, and its heater is not kept warm."""
-        if channel in self.engine.heating and self.plant.profile.furnace.heating != "on-call":
-            return False
-        return self._moved_K(channel, 3_600_000) < 3.0
-
-    def _cold_difference(self, channel: str, difference_K: float) -> None:
-        usual = self._cold.setdefault(channel, Usual(30))
-        if usual.count >= 4 and usual.median is not None and usual.sd is not None:
-            off = abs(difference_K - usual.median)
-            if off > max(self.settings.cold_drift_K, 6 * usual.sd):
-                self._drifts[channel] = self._drifts.get(channel, 0) + 1
-                if self._drifts[channel] >= 2:
-                    self._raise(channel, "drifted", self.plant.now_ms, drift_K=round(difference_K - usual.median, 1))
-                return
-        self._drifts[channel] = 0
-        usual.add(difference_K)
+    def _logged(self, entry: LogEntry) -> None:
+        """Whoever repairs puts the probe right, or another in its place."""
+        if entry.kind in ("repair", "service"):
+            for channel in sorted(self._drifted):
+                self._drift.forget(channel)
+                self.plant.clear(self.alarm, channel, at_ms=entry.at_ms)
+            self._drifted.clear()
