@@ -271,6 +271,18 @@ def test_heater_stuck_on_with_its_drive_off() -> None:
     assert 4200 < (seconds(alarm.cleared_ms) or 0) < 4500, "the climb has ended"
 
 
+def test_noise_is_no_stuck_heater_and_hides_none() -> None:
+    """Noise of 0.8 K for ten days: 0.5 K/min over 100 s come by chance. A true 1.5 K/min is found six minutes on."""
+    noise = np.random.default_rng(1)
+    rest = rows(10 * DAY, 10, tank=10, nozzle=held(95, 10 * DAY), stack=25, pump=0, tank_heater=0)
+    stuck = rows(9000, 10, tank=climbing(3600, 1.5, 20), nozzle=95, stack=25, pump=0, tank_heater=pulses((3000, 3600)))
+    for site in (rest, stuck):
+        site.values["tank"] += noise.normal(0.0, 0.8, len(site.t_ms))
+    assert not found(run(rest), "heater-stuck-on")
+    (alarm,) = found(run(stuck), "heater-stuck-on", "tank")
+    assert (seconds(alarm.raised_ms) or 0) <= 3600 + 420
+
+
 def test_heater_stuck_on_in_a_climb_that_began_as_asked() -> None:
     """The drive is on for the first ten minutes of the climb and goes off; nothing else changes."""
     site = rows(

@@ -106,7 +106,8 @@ class Plant:
         spread = float(np.add.reduce(minutes**2))
         slope = float(np.add.reduce(minutes * around)) / spread
         rest = float(np.add.reduce((around - slope * minutes) ** 2))
-        return slope, math.sqrt(rest / (n - 2) / spread)
+        # six readings may lie on a line by chance: what they scatter otherwise counts as well
+        return slope, max(math.sqrt(rest / (n - 2)), self.noise(channel)) / math.sqrt(spread)
 
     def noise(self, channel: str) -> float:
         """Robust sd of single readings, from how far they lie off the line of their neighbours [unit]; 0: too few."""

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from sootline.analysis.conditions import Level, Mask, Slope
 from sootline.analysis.detect.base import Detector
-from sootline.analysis.follow.heating import PLAIN_SD
 from sootline.analysis.marks import Mark
 from sootline.now import Readiness
 from sootline.profile import LogEntry
@@ -18,6 +17,7 @@ if TYPE_CHECKING:
 
 WINDOW_MS = 180_000
 AGAIN_MS = 60_000
+SURE_SD = 5.0  # standard errors: looked at every minute, noise does that once in thousands of days
 RATE_MS = 100_000  # so short that it lies wholly after the drive went off
 
 
@@ -25,7 +25,7 @@ class HeaterStuckOn(Detector):
     """The owner sees: a heater is stuck on, the temperature now and how fast it climbs.
 
     Rule, for day tank and nozzle block, least-squares slope over 100 s > max(0.5 K/min, 0.4 x its usual climb: an
-    overshoot dies away, a shorted relay heats on) and > 4 of its standard errors, and one of
+    overshoot dies away, a shorted relay heats on) and > 5 of its standard errors, and one of
     (a) its drive has been off for 3 min;
     (b) the oil is 5 K above the control band: the set point or its highest usual hourly peak;
     (c) no call for 3 min on a furnace that heats only on call.
@@ -127,7 +127,7 @@ class HeaterStuckOn(Detector):
             self._looked_at.pop(channel, None)  # it is meant to climb, until something changes
             return
         reason = self._reason(channel)
-        rate = self._rate_K_per_min(channel) if reason is not None else None
+        rate = self._rate_K_per_min(channel, since_ms) if reason is not None else None
         usual = self.engine.heating[channel].usual_K_per_min.median or 0.0
         if rate is not None and rate > max(self.settings.stuck_K_per_min, self.settings.stuck_share * usual):
             self.plant.raise_(
@@ -137,10 +137,18 @@ class HeaterStuckOn(Detector):
         self._looked_at[channel] = since_ms
         self.plant.at(self.plant.now_ms + AGAIN_MS, self._again, channel, since_ms)
 
-    def _rate_K_per_min(self, channel: str) -> float | None:
-        """How fast it climbs; None where noise may do that."""
-        rate, error = self.plant.trend_per_min(channel, RATE_MS)
-        return rate if rate > PLAIN_SD * error else None
+    def _rate_K_per_min(self, channel: str, climbs_ms: int) -> float | None:
+        """How fast it climbs; None where noise may do that. A noisy probe needs longer than a good one."""
+        after = f"{channel}_heater" if self.plant.has(f"{channel}_heater") else "call"
+        overshot_ms = round(self.settings.stuck_after_s * 1000) - RATE_MS
+        since_ms = max((self.plant.changed_ms(after) or 0) + overshot_ms, climbs_ms - WINDOW_MS)
+        for window_ms in (RATE_MS, 2 * RATE_MS, 4 * RATE_MS):
+            rate, error = self.plant.trend_per_min(channel, window_ms)
+            if rate > SURE_SD * error:
+                return rate
+            if self.plant.now_ms - 2 * window_ms < since_ms:
+                break
+        return None
 
     def _unasked(self, channel: str) -> bool:
         """Whether it might have to be told that nothing asks for this heat."""

@@ -42,7 +42,6 @@ class Heating:
         self.channel = channel
         self.start_ms: int | None = None
         self.start_C = 0.0
-        self._rising_ms: int | None = None  # since when it seems to climb
         self._warm = False  # it has come near its set point and not fallen far below since
         self.usual_K_per_min = Usual(20)
         self.usual_end_C = Usual(20)
@@ -171,7 +170,6 @@ class Heating:
         return self.plant.profile.furnace.heating == "keep-warm"
 
     def _climbs(self, mark: Mark) -> None:
-        self._rising_ms = mark.at_ms if mark.on else None
         if mark.on:
             self._rises(mark.at_ms)
         elif self.start_ms is not None:
@@ -183,7 +181,8 @@ class Heating:
 
     def _rises(self, noticed_ms: int) -> None:
         """A rise has been noticed: the beginning of a climb, unless it is the noise of a bad probe."""
-        if self._rising_ms != noticed_ms or self.start_ms is not None or self._warm:
+        rising_ms = self.plant.held_since_ms(f"{self.channel}-climbs")
+        if rising_ms != noticed_ms or self.start_ms is not None or self._warm:
             return
         rate, error = self.plant.trend_per_min(self.channel, round(self.plant.settings.climb_window_s * 1000))
         if rate < PLAIN_SD * error:
