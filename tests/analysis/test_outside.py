@@ -159,6 +159,22 @@ def test_a_week_cannot_bend_the_clean_level_far() -> None:
     assert np.std(errors) < 2.0
 
 
+@pytest.mark.parametrize(("swing_K", "slope", "within"), [(8.0, -0.6, 0.15), (0.0, -0.15, 0.01)])
+def test_how_far_the_flue_follows_its_air_is_learned_or_left_open(swing_K: float, slope: float, within: float) -> None:
+    """Air that swings tells its slope; air that stands still leaves that of the exchanger, and its prior spread."""
+    draw = np.random.default_rng(6)
+    learning = steady._Learning()
+    for k in range(40):
+        air = 18.0 + swing_K * math.sin(k)
+        learning.t_ms.append(ms(DAY * k / 4))
+        learning.hours.append(k * 0.7)
+        learning.net_K.append(250.0 - 0.6 * (air - 18.0) + RISE_PER_HOUR * k * 0.7 + draw.normal(0, 2))
+        learning.z.append({"outdoor_end": None, "air_pressure_end": None, "nozzle_end": None, steady.AIR: air})
+    base = steady._fit(learning)
+    assert base.slopes[steady.AIR] == pytest.approx(slope, abs=within)
+    assert (base.air_sd < 0.1) if swing_K else (base.air_sd == pytest.approx(steady.AIR_SLOPE_SD, rel=0.01))
+
+
 # change points
 
 
@@ -198,6 +214,21 @@ def test_a_step_is_dated_to_its_firing() -> None:
         (entry,) = engine.plant.book.entries
         assert abs(stepped_ms(entry) - ms(30 * DAY / 5)) <= 1 * DAY * 1000 / 5
         assert ms(32 * DAY / 5) < entry.raised_ms <= ms(34 * DAY / 5), "known at the fourth or fifth after it"
+
+
+@pytest.mark.parametrize(("air_C", "count"), [(20.0, 1), (10.0, 0)])
+def test_a_step_with_air_never_seen_before_must_be_larger(air_C: float, count: int) -> None:
+    """18 K from one day to the next; with air 10 K colder the limit is the root of 15^2 + (4 x 0.3 x 10)^2: 19.2 K."""
+    draw = np.random.default_rng(4)
+    engine = run(rows(60, return_air=15))
+    engine.stack.baseline = steady._Baseline(250.0, 2.0, {}, {}, air_sd=0.3)
+    step = detector(engine, StackStep)
+    assert isinstance(step, StackStep)
+    for k in range(40):
+        engine.plant.history.now_ms = ms(k * DAY / 5)
+        residual = float(draw.normal(0, 1)) + (18.0 if k >= 30 else 0.0)
+        step._steady(Steady(ms(k * DAY / 5), 0.0, 0.0, residual, None, air_C if k >= 30 else 20.0))
+    assert len(engine.plant.book.entries) == count
 
 
 # first-order response

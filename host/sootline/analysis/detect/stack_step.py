@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections import deque
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from sootline.alarms import iso
@@ -26,6 +27,7 @@ class _Point(NamedTuple):
     t_ms: int
     level_K: float  # residual with what was explained left in
     supply_rise_K: float | None
+    air_C: float | None = None
 
 
 class StackStep(Detector):
@@ -35,6 +37,8 @@ class StackStep(Detector):
     at least 4 of 5 on their own side of the middle, and no log entry within 3 firings. sd_D is the sd of such
     differences at this furnace so far: of neighbouring fives, or of the medians of neighbouring days, whichever is
     larger; days resemble each other less than firings do, so the scatter of firings alone would promise too much.
+    Where the air is d warmer or colder than before, the limit is the root of its square and (4 s d)^2: s is the sd of
+    how far the flue follows its air (follow/steady.py), large until the air has changed while that was learned.
     Five firings more confirm it: then the step is kept out of the rise that is taken for ash; else it has gone.
     Returns with a log entry, or when five firings are back within half the step.
     Source: contract; variance between and within groups, any text on analysis of variance.
@@ -81,7 +85,7 @@ class StackStep(Detector):
         if self._learning:
             self._learning = False
             self._restart()
-        self._add(_Point(steady.t_ms, steady.residual_K + stack.offset_K, steady.supply_rise_K))
+        self._add(_Point(steady.t_ms, steady.residual_K + stack.offset_K, steady.supply_rise_K, steady.air_C))
         if self.step_K is not None:
             self._follow()
         elif len(self.last) == 2 * SIDE:
@@ -114,7 +118,10 @@ class StackStep(Detector):
         usual = max(_sd(self._fives), _sd(self._days))
         limit = max(settings.step_K, settings.step_sd * self.engine.stack.sd_K, settings.step_usual_sd * usual)
         referred = self.plant.has("return_air") or self.plant.has("room")
-        return limit if referred else limit * settings.step_unreferred
+        if not referred:
+            return limit * settings.step_unreferred
+        baseline = self.engine.stack.baseline
+        return math.hypot(limit, settings.step_sd * (baseline.air_sd if baseline else 0.0) * _air_apart_K(self.last))
 
     def _look(self) -> None:
         points = list(self.last)
@@ -165,6 +172,12 @@ def _sd(differences: deque[float]) -> float:
         return 0.0
     least = sorted(abs(x) for x in differences)[:-1]
     return math.hypot(*least) / math.sqrt(len(least)) * (1 + 3 / n)
+
+
+def _air_apart_K(points: Sequence[_Point]) -> float:
+    """By how much the air differs from one five to the other [K]; 0 where it is not measured."""
+    air = [[p.air_C for p in half if p.air_C is not None] for half in (list(points)[:SIDE], list(points)[SIDE:])]
+    return abs(statistics.median(air[0]) - statistics.median(air[1])) if all(air) else 0.0
 
 
 def _supply_step_K(points: list[_Point]) -> float | None:

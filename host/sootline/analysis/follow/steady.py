@@ -2,7 +2,8 @@
 
 residual [K] = net - baseline - sum b_j (z_j - mean z_j) - offset
 net      [K] = steady stack (warming.py) - return air (its stand-ins: room, else nothing; one for all firings)
-z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil
+z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil;
+               and the air itself, which the flue follows by the exchanger's effectiveness only, not one to one
 b            = ridge regression over the learning firings, frozen with the baseline
 offset   [K] = steps that are no ash: those explained by a log entry, where the firings after it differ plainly from the
                trend before, and those `stack-step` has found, until a log entry says that they were mended
@@ -29,6 +30,9 @@ STEP_K, STEP_SE = 6.0, 4.0  # a smaller step, or one of fewer standard errors, i
 RISE_PER_HOUR, RISE_PER_HOUR_SD = 0.12, 0.10  # K per burning hour: usual fouling (8-30 K per 100 h, common practice)
 COVARIATES = {"outdoor_end": 10.0, "air_pressure_end": 5e3, "nozzle_end": 5.0}  # with their usual spread
 RIDGE_K = 4.0  # prior sd of the effect of one usual spread
+# T_flue = T_air + (T_flame - T_air) e^-NTU: net falls by e^-NTU, 0.1 to 0.2, for each kelvin of air (any text on heat
+# exchangers); what else comes with colder air, as denser combustion air and more draft, is known no better than this
+AIR, AIR_SLOPE, AIR_SLOPE_SD, AIR_K = "air", -0.15, 0.3, 10.0
 EXPLAINED_BY = ("batch", "nozzle", "shutter", "blower", "repair", "electrodes", "service")
 
 
@@ -41,6 +45,7 @@ class Steady:
     net_K: float
     residual_K: float | None
     supply_rise_K: float | None
+    air_C: float | None = None
 
 
 @dataclass(slots=True)
@@ -49,6 +54,7 @@ class _Baseline:
     sd_K: float
     slopes: dict[str, float]
     means: dict[str, float]
+    air_sd: float = 0.0  # of the slope of the air [K/K]
 
 
 @dataclass(slots=True)
@@ -130,10 +136,12 @@ class StackSeries:
         net = self._net_K(reading, air_C)
         if net is None:
             return
+        air = None if self.reference is None else air_C[self.reference]
+        z[AIR] = air
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
         residual = None if self.baseline is None else self._residual(hours, net, z)
-        self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise))
+        self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise, air))
 
     def _net_K(self, reading: Reading, air_C: dict[str, float | None]) -> float | None:
         """Net of the air; None where the firing was too short to tell, or the probe it is compared with is lost."""
@@ -215,11 +223,14 @@ class StackSeries:
         chosen = _Learning(
             [learning.t_ms[k] for k in told],
             [learning.hours[k] for k in told],
-            z=[learning.z[k] for k in told],
+            z=[self._with_air(learning.z[k], learning.air_C[k]) for k in told],
             net_K=[net for net in nets if net is not None],
         )
         self.baseline = _fit(chosen)
         self._learning = _Learning()
+
+    def _with_air(self, z: dict[str, float | None], air_C: dict[str, float | None]) -> dict[str, float | None]:
+        return z | {AIR: None if self.reference is None else air_C[self.reference]}
 
 
 def _fit(learning: _Learning) -> _Baseline:
@@ -229,15 +240,14 @@ def _fit(learning: _Learning) -> _Baseline:
     """
     y = np.array(learning.net_K)
     hours = np.array(learning.hours) - learning.hours[0]
-    names = [name for name in COVARIATES if all(z[name] is not None for z in learning.z)]
+    spreads = COVARIATES | {AIR: AIR_K}
+    names = [name for name in spreads if all(z.get(name) is not None for z in learning.z)]
     means = {name: statistics.fmean(float(z[name] or 0.0) for z in learning.z) for name in names}
     columns = [np.ones(len(y)), hours]
-    columns += [
-        np.array([float(z[name] or 0.0) - means[name] for z in learning.z]) / COVARIATES[name] for name in names
-    ]
+    columns += [np.array([float(z[name] or 0.0) - means[name] for z in learning.z]) / spreads[name] for name in names]
     x = np.stack(columns, axis=1)
-    prior_mean = np.array([0.0, RISE_PER_HOUR, *(0.0 for _ in names)])
-    prior_sd = np.array([1e4, RISE_PER_HOUR_SD, *(RIDGE_K for _ in names)])
+    prior_mean = np.array([0.0, RISE_PER_HOUR, *(AIR_SLOPE * AIR_K if name == AIR else 0.0 for name in names)])
+    prior_sd = np.array([1e4, RISE_PER_HOUR_SD, *(AIR_SLOPE_SD * AIR_K if name == AIR else RIDGE_K for name in names)])
     weight = np.ones(len(y))
     sd = max(2.0, MAD_TO_SD * float(np.median(np.abs(y - np.median(y)))))
     beta = prior_mean
@@ -247,5 +257,6 @@ def _fit(learning: _Learning) -> _Baseline:
         off = np.abs(y - x @ beta)
         sd = max(1.0, MAD_TO_SD * float(np.median(off)))
         weight = np.minimum(1.0, 1.5 * sd / np.maximum(off, 1e-9))
-    slopes = {name: float(beta[2 + i]) / COVARIATES[name] for i, name in enumerate(names)}
-    return _Baseline(float(beta[0]), sd, slopes, means)
+    slopes = {name: float(beta[2 + i]) / spreads[name] for i, name in enumerate(names)}
+    air_sd = float(np.linalg.inv(a)[2 + names.index(AIR), 2 + names.index(AIR)]) ** 0.5 / AIR_K if AIR in names else 0.0
+    return _Baseline(float(beta[0]), sd, slopes, means, air_sd)
