@@ -117,11 +117,19 @@ def compressor(story: Story, day: float, hours: float, share: float) -> None:
     def claim(truth: Truth) -> None:
         starts = [s for s, _ in truth.log.spans("call" if share <= 0.0 else "flame", truth.end) if t < s < fixed]
         running = truth.log.state("flame", t)
-        first = t if running else (starts[0] if starts else truth.end)
+        warming = share <= 0.0 and not running and truth.log.state("call", t)  # its compressor was never heard
+        first = t if running or warming else (starts[0] if starts else truth.end)
         if "air_pressure" in truth.channels["all"] and "air" in truth.profile:
             wait = 15 * MINUTE if running or share > 0.0 else 60 * MINUTE
             truth.expect(
-                "air-pressure", t, first + 30.0, {"all": first + wait}, fixed + HOUR, "no-air", severity="medium"
+                "air-pressure",
+                t,
+                first + 30.0,
+                {"all": first + wait},
+                fixed + HOUR,
+                "no-air",
+                severity="medium",
+                also="lockout ignition-failure" if warming else "",
             )
 
     story.claims.append(claim)
