@@ -19,7 +19,6 @@ from tests.records.story import DAY, HOUR, Story
 
 MINUTE = 60.0
 PROVED_S = 300.0
-NEAR_K = 2.0
 EVERY_SET = ("four", "some", "all")
 
 
@@ -235,43 +234,38 @@ def _above(truth: Truth, column: str, limit: float) -> list[tuple[float, float]]
 
 
 def _hot_oil(truth: Truth) -> None:
-    heaters = {"tank": truth.plant.tank_heater, "nozzle": truth.plant.nozzle_heater}
-    for channel, heater in heaters.items():
-        last = -DAY
-        for start, end in _above(truth, channel, heater.limit_C):
-            if end - start > 20.0 and start > last:
-                last = end + 2 * HOUR
-                latest = dict.fromkeys(EVERY_SET, start + 3 * MINUTE)
-                truth.expect(
-                    "oil-overtemperature",
-                    start,
-                    start + 10.0,
-                    latest,
-                    last,
-                    channel=channel,
-                    severity="critical",
-                    earliest=start - 10 * MINUTE,
-                )
-        for start, end in _above(truth, channel, heater.limit_C - NEAR_K):
-            truth.story.tolerate("oil-overtemperature", start, end, "so near its limit that the probe's error decides")
+    for channel, heater in (("tank", truth.plant.tank_heater), ("nozzle", truth.plant.nozzle_heater)):
+        _hot(truth, "oil-overtemperature", channel, heater.limit_C, 1.5, 2 * HOUR)
 
 
 def _hot_stack(truth: Truth) -> None:
+    _hot(truth, "stack-high", "stack", truth.plant.stack_limit_C + 1.0, 3.0, 6 * HOUR)
+
+
+def _hot(truth: Truth, alarm: str, column: str, limit_C: float, error_K: float, again_s: float) -> None:
+    """Above a limit by more than the probe's error an alarm is due; within it the alarm may come or not, and stand."""
+    t, x = truth.log.columns["t"], truth.log.columns[column]
+    near = _above(truth, column, limit_C - error_K)
+    for start, end in near:
+        truth.story.tolerate(alarm, start, end + 5 * MINUTE, "so near its limit that the probe's error decides")
     last = -DAY
-    for start, end in _above(truth, "stack", truth.plant.stack_limit_C + 1.0):
-        if end - start > 20.0 and start > last:
-            last = end + 6 * HOUR
+    for start, end in _above(truth, column, limit_C):
+        sure = t[(t >= start) & (t <= end) & (x > limit_C + error_K)]
+        if end - start > 20.0 and start > last and len(sure):
+            last = end + again_s
+            first = start
+            for begun, gone in reversed(near):
+                first = begun if begun < first <= gone + again_s else first
             truth.expect(
-                "stack-high",
+                alarm,
                 start,
                 start + 10.0,
-                dict.fromkeys(EVERY_SET, start + 3 * MINUTE),
+                dict.fromkeys(EVERY_SET, float(sure[0]) + 3 * MINUTE),
                 last,
+                channel=None if column == "stack" else column,
                 severity="critical",
-                earliest=start - 10 * MINUTE,
+                earliest=first - 60.0,
             )
-    for start, end in _above(truth, "stack", truth.plant.stack_limit_C - NEAR_K):
-        truth.story.tolerate("stack-high", start, end, "so near its limit that the probe's error decides")
 
 
 def _limit(truth: Truth) -> None:
