@@ -228,16 +228,18 @@ def _steps(
     story.claims.append(claim)
 
 
+def net_stack(truth: Truth) -> tuple[np.ndarray, np.ndarray]:
+    """Ends [s] of firings of six minutes or more, and stack over return air [K] at ten minutes of fire."""
+    c = truth.log.columns
+    fires = [f for f in truth.log.firings if f["off"] - f["lit"] >= 6 * MINUTE]
+    moments = np.array([min(f["off"] - 2.0, f["lit"] + 10 * MINUTE) for f in fires])
+    net = np.interp(moments, c["t"], c["stack"]) - np.interp(moments, c["t"], c["return_air"])
+    return np.array([f["off"] for f in fires]), net
+
+
 def _seen_shift(truth: Truth, t: float, fixed: float) -> tuple[float, float]:
     """How far the stack at ten minutes of fire moved at ``t``, and its scatter from firing to firing before [K]."""
-    c = truth.log.columns
-    ends, nets = [], []
-    for firing in truth.log.firings:
-        if firing["off"] - firing["lit"] >= 6 * MINUTE:
-            moment = min(firing["off"] - 2.0, firing["lit"] + 10 * MINUTE)
-            ends.append(firing["off"])
-            nets.append(float(np.interp(moment, c["t"], c["stack"]) - np.interp(moment, c["t"], c["return_air"])))
-    times, values = np.array(ends), np.array(nets)
+    times, values = net_stack(truth)
     before, after = values[times < t][-40:], values[(times > t) & (times < fixed)][1:15]
     if len(before) < 10 or len(after) < 4:
         return 0.0, 0.0
@@ -379,7 +381,7 @@ def ash(story: Story, clean_at: float | None = None) -> None:
         mean = np.array([np.mean(rises[(days > d - 5.0) & (days <= d)]) for d in days])
         over = days[(mean > 20.0) & (days * DAY < stop)]
         strong = days[(mean > 32.0) & (days * DAY < stop)]
-        slack = days[(mean > 14.0) & (days * DAY < stop)]
+        slack = days[((mean > 14.0) | (_seen_rise(truth, days) > 14.0)) & (days * DAY < stop)]
         if len(slack):
             truth.story.tolerate("stack-rising", float(slack[0]) * DAY, stop + 8 * DAY, "nearly at the limit")
         if len(over):
@@ -398,6 +400,17 @@ def ash(story: Story, clean_at: float | None = None) -> None:
             )
 
     story.claims.append(claim)
+
+
+def _seen_rise(truth: Truth, days: np.ndarray) -> np.ndarray:
+    """Five-day median of the true net stack over that of the first three days [K]: draught and oil wander too."""
+    times, net = net_stack(truth)
+    first = net[times < 3 * DAY]
+    usual = float(np.median(first)) if len(first) else np.inf
+    last = [net[(times > (d - 5.0) * DAY) & (times <= d * DAY)] for d in days]
+    return np.array(
+        [float(np.median(x)) - usual if len(x) and d > 5.0 else 0.0 for x, d in zip(last, days, strict=True)]
+    )
 
 
 def rise_series(truth: Truth) -> tuple[np.ndarray, np.ndarray]:
