@@ -98,7 +98,8 @@ class Tables:
                 times = t_ms if chosen is None else t_ms[chosen]
                 if not len(times):
                     continue
-                self._first.setdefault(furnace, np.sort(times))
+                if furnace not in self._first:
+                    self._first[furnace] = np.sort(times)
                 in_order = bool((np.diff(times) > 0).all())
                 first, last = int(times.min()), int(times.max())
                 before = spans.get(furnace)
@@ -155,7 +156,7 @@ def _batches(path: Path, *, times_only: bool) -> Iterator[pa.RecordBatch]:
     try:
         if _is_parquet(path):
             with pa.parquet.ParquetFile(path) as file:
-                yield from file.iter_batches(CHUNK_ROWS, columns=names)
+                yield from file.iter_batches(CHUNK_ROWS, columns=names, use_threads=False)
         else:
             yield from _open_csv(path, _csv_types(path, names), names)
     except (OSError, pa.ArrowException) as error:
@@ -191,6 +192,8 @@ def _times_ms(batch: pa.RecordBatch, path: Path) -> Times:
     column = batch.column(batch.schema.get_field_index("time"))
     if column.null_count:
         raise UserError(f"{path}: {column.null_count} rows have no time; fill them in or leave the rows out")
+    if pa.types.is_timestamp(column.type) and column.type.unit == "ms":
+        return _numbers(column, np.dtype(np.int64))
     if pa.types.is_timestamp(column.type):
         micro = column.cast(pa.timestamp("us", column.type.tz), safe=False).cast(pa.int64())
         return (_numbers(micro, np.dtype(np.int64)) + 500) // 1000
@@ -221,10 +224,11 @@ def _to_rows(batch: pa.RecordBatch, t_ms: Times) -> Rows:
     for name, column in zip(batch.schema.names, batch.columns, strict=True):
         if name in CHANNELS:
             reading = _floats(column)
-            absurd = _absurd(name, reading)
-            if absurd.any():
+            absurd = np.flatnonzero(_absurd(name, reading)) if not pa.types.is_boolean(column.type) else ()
+            if len(absurd):
                 faults.extend(SensorFault(int(t), name, "range") for t in t_ms[absurd])
-                reading = np.where(absurd, np.nan, reading)
+                reading = reading.copy()
+                reading[absurd] = np.nan
             values[name] = reading
         elif name.endswith("_fault") and column.null_count < len(column):
             kinds = column.cast(pa.string())
