@@ -185,9 +185,7 @@ class Engine:
         marks.extend(Mark(fault.t_ms, f"{fault.channel}/{fault.kind}", None, fault.t_ms) for fault in rows.faults)
         marks.sort(key=itemgetter(0, 1))  # time, subject
         for mark in marks:
-            due_ms = plant.next_timer_ms()
-            if due_ms is not None and due_ms < mark.t_ms:
-                self._run_timers(mark.t_ms - 1, rows, received_ms)
+            self._run_timers(mark.t_ms - 1, rows, received_ms)
             plant.found_ms = mark.t_ms if received_ms is None else received_ms
             if "/" in mark.subject:
                 plant.history.now_ms = mark.t_ms
@@ -205,11 +203,12 @@ class Engine:
     def _run_timers(self, until_ms: int, rows: Rows, received_ms: int | None) -> None:
         """Run what was due by until_ms. Each is found by the first row at or after its time."""
         plant, t_ms = self.plant, rows.t_ms
-        while (due := plant.next_timer_ms()) is not None and due <= until_ms:
-            if received_ms is not None:
-                plant.found_ms = received_ms
-            elif len(t_ms):
-                plant.found_ms, plant.row_times = None, t_ms
-            plant.run_timer()
+        if not plant.is_due(until_ms):
+            return
+        if received_ms is not None:
+            plant.found_ms = received_ms
+        elif len(t_ms):
+            plant.found_ms, plant.row_times = None, t_ms
+        plant.run_timers(until_ms)
         if plant.found_ms is None:
             plant.found_ms, plant.row_times = plant.now_ms, t_ms[:0]

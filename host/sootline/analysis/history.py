@@ -162,6 +162,11 @@ class History:
             return None
         return column.latest(self.now_ms, -(2**62) if max_age_ms is None else self.now_ms - max_age_ms)
 
+    def heard(self) -> dict[str, int]:
+        """When each channel was last read, by now."""
+        found = {name: column.latest(self.now_ms, -(2**62)) for name, column in self._columns.items()}
+        return {name: latest[0] for name, latest in found.items() if latest is not None}
+
     def at(self, channel: str, t_ms: int) -> float | None:
         """The reading in force at a past moment, or None where that is older than KEEP_MS."""
         column = self._columns.get(channel)

@@ -122,11 +122,6 @@ class Plant:
         """When an on/off channel or condition last changed."""
         return self._changed_at.get(channel)
 
-    def heard_ms(self, channel: str) -> int | None:
-        """When the channel was last read; None when never."""
-        latest = self.history.latest(channel)
-        return None if latest is None else latest[0]
-
     def has(self, channel: str) -> bool:
         return self.history.has(channel)
 
@@ -213,15 +208,18 @@ class Plant:
     def at(self, t_ms: int, call: Callable[..., None], *args: Any) -> None:
         """Call back when the plant clock reaches t_ms (at once after the present mark where that has passed)."""
         self._serial += 1
-        heapq.heappush(self._timers, (max(t_ms, self.now_ms), self._serial, call, args))
+        now_ms = self.history.now_ms
+        heapq.heappush(self._timers, (t_ms if t_ms > now_ms else now_ms, self._serial, call, args))
 
-    def next_timer_ms(self) -> int | None:
-        return self._timers[0][0] if self._timers else None
+    def is_due(self, until_ms: int) -> bool:
+        """Whether there is anything to call back by then."""
+        return bool(self._timers) and self._timers[0][0] <= until_ms
 
-    def run_timer(self) -> None:
-        t_ms, _, call, args = heapq.heappop(self._timers)
-        self.history.now_ms = t_ms
-        call(*args)
+    def run_timers(self, until_ms: int) -> None:
+        timers, history = self._timers, self.history
+        while timers and timers[0][0] <= until_ms:
+            history.now_ms, _, call, args = heapq.heappop(timers)
+            call(*args)
 
     def dispatch(self, mark: Mark) -> None:
         self.history.now_ms = mark.t_ms

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 
+NEED = 10
 STILL_AGAIN_MS = 300_000
 MISSED_RATIO = 1.1  # of the usual burning: from there on a dip is asked for at the end of a firing
 
@@ -36,14 +37,14 @@ class RefillOverdue(Detector):
         engine.pump.on_ended.append(self._ended)
 
     def readiness(self) -> Readiness:
-        return self.learned(self.engine.refills.usual_burned_s.count, 10)
+        return self.learned(self.engine.refills.usual_burned_s.count, NEED)
 
     def _limit_s(self) -> float | None:
         usual = self.engine.refills.usual_burned_s
         if usual.count < 5 or usual.median is None:
             return None
         over = self.settings.overdue_ratio - 1 + (1.0 if self.engine.refills.coarse else 0.0)
-        return usual.median * (1 + over * (self.settings.learning_factor if self.learning() else 1))
+        return usual.median * (1 + over * (self.settings.learning_factor if usual.count < NEED else 1))
 
     def _fire(self, on: bool | None, at_ms: int) -> None:
         if on:

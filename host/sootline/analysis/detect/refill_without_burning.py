@@ -47,16 +47,17 @@ class RefillWithoutBurning(Detector):
         self._last, self._burned_s, self._sight = (run if whole else None), burned_s, sight
         if not whole or usual_burned_s is None or refills.usual_on_s.count < 5:
             return
-        lowest_s = usual_burned_s - CHANCE_SD * (refills.usual_burned_s.sd or 0.0)
-        small_s = min(HALF * usual_burned_s, max(LEAST * usual_burned_s, lowest_s))
-        allowed = min(self.settings.idle_refill_burned_s, small_s)
         if last is None or self.engine.fire.on is None or sight != sight_before:
             return
+        between_s = burned_s - burned_before
+        if between_s >= HALF * usual_burned_s:
+            self.plant.clear(self.alarm, at_ms=run.end_ms)
+            return
+        lowest_s = usual_burned_s - CHANCE_SD * (refills.usual_burned_s.sd or 0.0)
+        allowed_s = min(self.settings.idle_refill_burned_s, max(LEAST * usual_burned_s, lowest_s))
         apart_s = (run.start_ms - last.end_ms) / 1000
-        if apart_s < self.settings.idle_refill_window_s and burned_s - burned_before < allowed:
+        if apart_s < self.settings.idle_refill_window_s and between_s < allowed_s:
             self.plant.raise_(
                 self.alarm, self.capped("high"), at_ms=run.end_ms,
-                burned_s=round(burned_s - burned_before), apart_min=round(apart_s / 60, 1),
+                burned_s=round(between_s), apart_min=round(apart_s / 60, 1),
             )  # fmt: skip
-        elif burned_s - burned_before >= 0.5 * usual_burned_s:
-            self.plant.clear(self.alarm, at_ms=run.end_ms)

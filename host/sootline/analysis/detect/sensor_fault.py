@@ -98,11 +98,11 @@ class SensorFault(Detector):
 
     def _look(self) -> None:
         now = self.plant.now_ms
-        heard = [(channel, t) for channel in CHANNELS if (t := self.plant.heard_ms(channel)) is not None]
-        if heard and now - max(t for _, t in heard) <= self.plant.sampling.idle_gap_ms:
-            for channel, t in heard:
-                if now - t > FORGET_MS:
-                    self._silent(channel, t)
+        heard = self.plant.history.heard()
+        silent = [channel for channel, t in heard.items() if now - t > FORGET_MS]
+        if silent and now - max(heard.values()) <= self.plant.sampling.idle_gap_ms:
+            for channel in sorted(silent, key=list(CHANNELS).index):
+                self._silent(channel, heard[channel])
         for channel in list(self._bad):
             self._good(channel)
 
