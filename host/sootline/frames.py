@@ -1,14 +1,14 @@
 """The store as pandas frames: `sootline.open(folder)`.
 
     data = sootline.open("sootline-data")
-    week = data.readings("engine-shed", "2026-02-02", "2026-02-09", ["tank", "stack"])
+    week = data.readings("engine-shed", last="7D", channels=["tank", "stack"])
     week.plot(ylabel=week.attrs["units"]["stack"])
 
 Times are UTC. Every frame has `attrs["units"]`: of each column its unit, "" where it has none. Needs pandas.
 """
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ class Data:
     """A store opened for reading, also beside the service that writes it. Close it, or use it in a `with` statement."""
 
     def __init__(self, folder: str | Path) -> None:
-        self._store = Store.open(Path(folder), read_only=True)
+        self._store = Store.open(Path(folder).expanduser(), read_only=True)
 
     def close(self) -> None:
         self._store.close()
@@ -49,17 +49,22 @@ class Data:
         start: Moment | None = None,
         end: Moment | None = None,
         channels: Sequence[str] | None = None,
+        *,
+        last: str | timedelta | None = None,
     ) -> pd.DataFrame:
         """Readings of start <= time < end, a column a channel in its unit; on/off channels as 0.0 and 1.0.
 
         An on/off change has a row of its own, in which most columns are NaN: `ffill()` holds the last reading.
         channels: only these, in this order; a channel without a reading is a column of NaN
-        Raises UserError for a furnace or channel that is not known, StoreDamaged, StoreUnavailable.
+        last: instead of start, so much before the newest reading, such as "7D" or "12h"
+        Raises UserError for a furnace, channel or span that is not known, StoreDamaged, StoreUnavailable.
         """
         self._known(furnace)
         for name in channels or ():
             if name not in CHANNELS:
                 raise UserError(f"there is no channel '{name}'; there are {', '.join(CHANNELS)}")
+        if last is not None:
+            start = self._before_newest(furnace, last)
         rows = self._store.read(furnace, _ms(start, 0), _ms(end, 2**62), channels)
         names = list(rows.values) if channels is None else list(channels)
         none = np.full(len(rows), np.nan)
@@ -103,6 +108,14 @@ class Data:
             )
         frame = _times(pd.DataFrame(told, columns=columns), ("raised", "cleared", "found", "acknowledged"))
         return _with_units(frame, {})
+
+    def _before_newest(self, furnace: str, span: str | timedelta) -> pd.Timestamp:
+        try:
+            back = pd.Timedelta(span)
+        except ValueError:
+            raise UserError(f"'{span}' is no span of time; give one such as '7D' or '12h'") from None
+        newest_ms = (self._store.extent(furnace) or (0, 0))[1]
+        return pd.Timestamp(newest_ms, unit="ms", tz="UTC") - back
 
     def _known(self, furnace: str) -> None:
         if furnace not in self.furnaces:

@@ -1,5 +1,8 @@
 """The store as pandas frames."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -52,6 +55,27 @@ def test_a_range_is_half_open_and_channels_are_given_in_order(folder, start):
     assert list(frame.columns) == ["pump", "tank", "leak"]
     assert frame.index.tolist() == [pd.Timestamp("2026-01-02T00:00Z"), pd.Timestamp("2026-01-02T00:00:01.234Z")]
     assert frame["leak"].isna().all()
+
+
+def test_the_last_hours_end_with_the_newest_reading(folder):
+    with sootline.open(folder) as data:
+        every, last = data.readings(FURNACE), data.readings(FURNACE, last="12h")
+        with pytest.raises(UserError, match="'a while' is no span of time"):
+            data.readings(FURNACE, last="a while")
+    assert last.index[-1] == every.index[-1] and 0 < len(last) < len(every)
+    assert last.index[0] >= every.index[-1] - pd.Timedelta("12h")
+
+
+def test_the_example_in_the_readme_runs_as_it_stands(tmp_path, monkeypatch):
+    with Store.open(tmp_path / "sootline") as store:
+        put(store, pack(0, rows([0, 5000], tank=[60.0, 61.0], nozzle=[85.0, 86.0], stack=[240.0, 241.0])))
+    monkeypatch.setenv("HOME", str(tmp_path))
+    example = re.search(r"```python\n(.*?)```", (Path(__file__).parents[2] / "README.md").read_text(), re.DOTALL)
+    code, _, plot = example[1].partition(".dropna().plot(")
+    assert plot.startswith('ylabel="°C")')
+    said = {}
+    exec(f"{code.replace('week[[', 'drawn = week[[')}", said)
+    assert said["drawn"]["stack"].tolist() == [240.0, 241.0]
 
 
 def test_faults_events_and_alarms(folder):
