@@ -81,8 +81,8 @@ class AlarmList:
         return self._merge(found, now_ms)
 
     def acknowledge(self, key: Key, by: str, now_ms: int) -> list[Alarm]:
-        """Somebody has the alarm; nothing for one there is no more."""
-        if key not in self._found:
+        """Somebody has the alarm; nothing for one there is no more, or that somebody has already."""
+        if key not in self._found or self.merged[key].acknowledged is not None:
             return []
         self.acknowledged[key] = Acknowledgement(by, now_ms)
         return self._merge([key], now_ms)

@@ -85,6 +85,18 @@ def test_acts_on_alarms_that_are_no_more_do_nothing() -> None:
     assert alarms.update({}, [ALARM.key], T) == [] and alarms.merged == {}
 
 
+def test_the_first_who_has_it_has_it_until_it_gets_worse() -> None:
+    alarms = AlarmList()
+    alarms.update({ALARM.key: ALARM}, (), T)
+    assert len(alarms.acknowledge(ALARM.key, "Maud", T + 1)) == 1
+    assert alarms.acknowledge(ALARM.key, "Jory", T + 2) == []
+    assert alarms.acknowledged[ALARM.key] == Acknowledgement("Maud", T + 1)
+    worse = replace(ALARM, priority="critical", detail={"escalated": iso(T + 60_000)})
+    alarms.update({ALARM.key: worse}, (), T + 60_000)
+    [taken] = alarms.acknowledge(ALARM.key, "Jory", T + 61_000)
+    assert taken.acknowledged == Acknowledgement("Jory", T + 61_000) and taken.state == "acknowledged"
+
+
 def test_an_act_outlives_the_record_it_was_about() -> None:
     """Late data may remove an alarm and bring it back; who has seen it has seen it."""
     alarms = AlarmList()

@@ -48,7 +48,7 @@ def test_acts_outlive_the_record(store):
         batch.acknowledge(ALARM.key, "Idris", START_MS + 90)
         batch.shelve(ALARM.key, Shelf("Ffion", "waiting for a part", START_MS + 61, START_MS + 1000))
         batch.alarms(remove=[ALARM.key])
-    assert store.acknowledgements() == {ALARM.key: Acknowledgement("Ffion", START_MS + 60)}
+    assert store.acknowledgements() == {ALARM.key: Acknowledgement("Idris", START_MS + 90)}
     assert store.shelved(FURNACE)[ALARM.key] == Shelf("Ffion", "waiting for a part", START_MS + 61, START_MS + 1000)
     assert store.acknowledgements("carriage-shop") == {}
 

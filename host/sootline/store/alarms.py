@@ -59,8 +59,8 @@ def read(db: sqlite3.Connection, furnace: str | None, since_ms: int | None) -> l
 
 
 def acknowledge(db: sqlite3.Connection, key: Key, by: str, at_ms: int) -> None:
-    """The first acknowledgement of an alarm stands."""
-    db.execute("INSERT OR IGNORE INTO acknowledged VALUES (?, ?, ?, ?, ?, ?)", (*_stored(key), by, at_ms))
+    """The last acknowledgement of an alarm stands: it is asked for anew when the alarm has become worse."""
+    db.execute("INSERT OR REPLACE INTO acknowledged VALUES (?, ?, ?, ?, ?, ?)", (*_stored(key), by, at_ms))
 
 
 def acknowledgements(db: sqlite3.Connection, furnace: str | None) -> dict[Key, Acknowledgement]:
