@@ -23,6 +23,7 @@ from sootline.advice import ledger, oil_log, proof
 from sootline.advice.burned import burned, opened
 from sootline.advice.cleaning import draw
 from sootline.advice.limits import Given
+from sootline.alarms import Acknowledgement
 from sootline.bench import Bench, Board
 from sootline.courier.around import OutlooksThen
 from sootline.courier.inbox import Inbox
@@ -161,6 +162,18 @@ def tell_the_past(store: Store, folder: Path, inbox: Inbox, now_ms: int) -> None
                 batch.confirm(one.contact, one.code, one.contact, one.made_ms + TAKEN_AFTER_MS)
     for one in said:
         inbox.write(one.contact, one.title, one.body, datetime.fromtimestamp(one.made_ms / 1000))
+
+
+def take_the_past(store: Store, before_ms: int) -> None:
+    """Of the alarms that are over, each was taken by whoever was told of it first, some minutes later."""
+    first_told = {one.key: one for one in store.messages() if one.key is not None}  # the newest come first
+    with store.batch() as batch:
+        for alarm in store.alarms():
+            first = first_told.get(alarm.key)
+            if first is not None and alarm.cleared_ms is not None and alarm.cleared_ms < before_ms:
+                taken = Acknowledgement(first.contact, first.made_ms + TAKEN_AFTER_MS)
+                batch.alarms(put=[replace(alarm, acknowledged=taken)])
+                batch.acknowledge(alarm.key, taken.by, taken.at_ms)
 
 
 # history

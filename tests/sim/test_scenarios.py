@@ -178,12 +178,14 @@ def test_a_story_moved_is_the_same_readings_later():
 @pytest.mark.parametrize("now_ms", [at(0, "10:00"), at(200, "03:17") + 123])
 def test_live_the_next_refill_stalls_within_five_minutes_and_the_reset_clears_it(now_ms):
     furnace = live_model("engine-shed", now_ms, faults=live_faults(now_ms))
-    assert furnace.t_ms == now_ms and furnace.gear.phase() == "firing"
+    assert furnace.t_ms == now_ms and furnace.gear.phase() == "preheat"  # a board that starts now sees it light
     edges = []
     for t_ms, name, details in live_actions(now_ms):
         edges += furnace.advance(t_ms)
         furnace.act(name, **details)
     edges += furnace.advance(now_ms + 10 * MINUTE_MS)
+    lit = next(e.t_ms for e in edges if e.channel == "burner" and e.on)
+    assert 30_000 < lit - now_ms < 90_000
     latched = next(e.t_ms for e in edges if e.channel == "refill_lockout" and e.on)
     assert 2 * MINUTE_MS < latched - now_ms < 5 * MINUTE_MS
     cleared = furnace.truth.refills[-1]
@@ -191,7 +193,9 @@ def test_live_the_next_refill_stalls_within_five_minutes_and_the_reset_clears_it
     assert furnace.gear.phase() == "firing"
 
 
-def test_live_the_other_furnace_fires_too():
+def test_live_the_other_furnace_fires_too_and_refills_when_it_has_burned_its_oil():
     furnace = live_model("carriage-shop", at(3, "12:00"))
     furnace.advance(at(3, "12:05"))
-    assert furnace.gear.phase() == "firing" and furnace.truth.refills[-1].full
+    assert furnace.gear.phase() == "firing" and not furnace.truth.refills
+    furnace.advance(at(3, "12:12"))
+    assert furnace.truth.refills[-1].full

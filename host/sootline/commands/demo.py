@@ -83,6 +83,8 @@ def show(options: Options, days: int, stop: threading.Event) -> None:
         if history is not None:
             demo.tell_the_past(service.store, options.data, inbox, now)
         _acknowledge_the_past(service, now, stop)
+        if history is not None:
+            demo.take_the_past(service.store, now)
         demo.prove_cleanings(options.data, stories)
         furnaces = []
         for furnace in FURNACES:

@@ -262,8 +262,8 @@ _CARRIAGE_SHOP = Story(
 _STORIES = {"engine-shed": _ENGINE_SHED, "carriage-shop": _CARRIAGE_SHOP}
 
 # The live part of the demo.
-LIVE_WARM_UP_MS = 45 * MINUTE_MS  # preheated and well into a long firing
-STALL_AFTER_MS, REPAIRED_AFTER_STALL_MS = 150_000, 120_000
+LIGHTS_AFTER_MS = 60_000  # the boards are up by then: they see the fire begin
+STALL_AFTER_MS, REPAIRED_AFTER_STALL_MS = LIGHTS_AFTER_MS + 150_000, 120_000
 
 
 def live_faults(now_ms: int) -> tuple[Fault, ...]:
@@ -278,13 +278,20 @@ def live_actions(now_ms: int) -> tuple[Action, ...]:
 
 
 def live_model(furnace: str, now_ms: int, seed: int = 5, faults: Sequence[Fault] = ()) -> Furnace:
-    """A furnace in a long firing at `now_ms`, about STALL_AFTER_MS of burning before its next refill.
+    """A furnace with its oil all but warm at `now_ms`, which lights LIGHTS_AFTER_MS later into a long firing.
 
+    With `faults` its next refill comes STALL_AFTER_MS after `now_ms`, else when a full day tank has been burned.
     Raises: KeyError for a furnace that is not in FURNACES.
     """
     spec = FURNACES[furnace]
-    cold = replace(spec.building, day_from_h=0.0, day_to_h=24.0)
-    model = Furnace(replace(spec, building=cold), seed, now_ms - LIVE_WARM_UP_MS, faults, Weather(seed), 11.0)
+    cold = replace(spec, building=replace(spec.building, day_from_h=0.0, day_to_h=24.0))
+    trial = Furnace(cold, seed, now_ms, faults, Weather(seed), 11.0)
+    while trial.gear.phase() == "preheat":
+        trial.advance(trial.t_ms + 1000)
+    began_ms = now_ms + LIGHTS_AFTER_MS - (trial.t_ms - now_ms)
+    model = Furnace(cold, seed, began_ms, faults, Weather(seed), 11.0)
     model.advance(now_ms)
-    model.set_tank_l(model.gear.float.closes_at + spec.firing_l_h * STALL_AFTER_MS / HOUR_MS)
+    to_burn_ms = STALL_AFTER_MS - LIGHTS_AFTER_MS
+    contact = model.gear.float
+    model.set_tank_l(contact.closes_at + spec.firing_l_h * to_burn_ms / HOUR_MS if faults else contact.opens_at)
     return model
