@@ -3,7 +3,7 @@
 import io
 import warnings
 
-from PIL import Image, ImageOps
+from PIL import Image, ImageFile, ImageOps
 
 from sootline.errors import UserError
 
@@ -18,6 +18,7 @@ class NotAPhoto(UserError):
 
 def kept(data: bytes) -> bytes:
     """The photo in `data`, drawn anew as a JPEG of at most SIDE x SIDE, so that no place and no maker goes with it."""
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # what makes our PDFs turns it on for the whole process
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
