@@ -14,6 +14,7 @@ from sootline.analysis.causes.trees import TREES
 from sootline.web.app import build
 from sootline.web.faults import BRANCHES
 from sootline.web.server import Server
+from sootline.web.symptoms import SYMPTOMS
 from tests.causes.test_search import NEVER, RESETS
 from tests.web.test_pages import token
 from tests.web.visit import opened, sound
@@ -105,7 +106,38 @@ def test_from_a_symptom_without_an_alarm_to_somebody_licensed(
         sound(page)
 
 
-def test_every_symptom_has_its_place() -> None:
+@pytest.mark.parametrize("size", SIZES)
+def test_who_smells_oil_is_told_what_to_do_and_led_to_the_cause(
+    browser: Browser, server: Server, shop: Workshop, size: str
+) -> None:
+    """No alarm stands, and he knows none of their names."""
+    shop.live.put(furnace_now())
+    with opened(browser, server.url, size) as page:
+        page.get_by_role("link", name="Find a fault").click()
+        page.get_by_role("link", name="Smell of oil").click()
+        expect(page.locator(".step")).to_contain_text("shut the supply valve; keep flames away")
+        expect(page.locator(".step")).to_contain_text("look before you step")
+        sound(page)
+        page.get_by_role("link", name="Oil in the tray or on the floor").click()
+        expect(page.locator("#step-title")).to_contain_text("Switch off, shut the supply valve")
+        page.get_by_role("link", name="It is something else").click()
+        page.get_by_role("link", name="Smoke or exhaust in the room").click()
+        expect(page.locator(".step")).to_contain_text("Everybody out")
+        assert page.locator("main .symptoms").count() == 0  # nobody is sent back in to look for a cause
+        sound(page)
+
+
+@pytest.mark.parametrize("name", SYMPTOMS)
+def test_no_symptom_says_what_must_never_be_said(client: httpx.Client, shop: Workshop, name: str) -> None:
+    shop.live.put(furnace_now())
+    text = client.get(FAULT, params={"symptom": name}).text
+    _check(text)
+    assert SYMPTOMS[name].first and all(alarm in TREES for alarm, _ in SYMPTOMS[name].then)
+    assert name in ("smoke-in-room", "flue-fire") or len(SYMPTOMS[name].then) > 0
+    assert client.get(FAULT, params={"symptom": "wish"}).status_code == 404
+
+
+def test_every_alarm_has_its_place() -> None:
     assert sorted(alarm for _, alarms in BRANCHES for alarm in alarms) == sorted(TREES)
 
 

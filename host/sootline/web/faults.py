@@ -23,6 +23,7 @@ from sootline.web.forms import FormError, name_of, read_form, remember
 from sootline.web.people import person_of
 from sootline.web.render import Renderer
 from sootline.web.source import Live
+from sootline.web.symptoms import SYMPTOMS
 
 BRANCHES = tuple(
     (name, tuple(tree.alarm for tree in trees.TREES))
@@ -93,21 +94,28 @@ class Faults:
         self._now = now
 
     def begin(self, request: Request) -> Response:
-        """The symptoms to choose from; with `alarm`, its first step."""
+        """The symptoms to choose from; with `symptom`, what to do at once; with `alarm`, its first step."""
         view = self._renderer.view(request.path_params["furnace"], self._renderer.system(request))
         if view is None:
             return self._renderer.not_found(request)
         if "alarm" in request.query_params:
             search = self._new(request, request.query_params.get("alarm", ""), request.query_params)
             return self._renderer.not_found(request) if search is None else self._show(request, search)
+        if "symptom" in request.query_params:
+            symptom = SYMPTOMS.get(request.query_params["symptom"])
+            if symptom is None:
+                return self._renderer.not_found(request)
+            hazard = wording.HAZARDS[symptom.hazard]
+            return self._renderer.page(request, "symptom.html", view=view, symptom=symptom, hazard=hazard)
         branches = [
             (name, [(alarm, wording.alarm_title(alarm).capitalize()) for alarm in alarms]) for name, alarms in BRANCHES
         ]
         standing = [alarm for alarm in view.alarms if alarm.standing and alarm.guide]
         going = [search_view(s, self._now()) for s in self._store.searches(view.furnace) if s.ended is None]
         return self._renderer.page(
-            request, "faults.html", view=view, branches=branches, standing=standing, going=going[::-1][:5]
-        )
+            request, "faults.html",
+            view=view, symptoms=SYMPTOMS.values(), branches=branches, standing=standing, going=going[::-1][:5],
+        )  # fmt: skip
 
     def page(self, request: Request) -> Response:
         """Where a search has come to."""
