@@ -38,6 +38,21 @@ def test_bars_begin_at_zero() -> None:
     assert heights[-1] == pytest.approx(2 * heights[0], abs=0.2) == pytest.approx(100.0, abs=0.2)
 
 
+def test_the_name_of_a_limit_stands_where_it_covers_no_dot() -> None:
+    """Dots run along the limit at its right end, where the name would stand otherwise."""
+    y = np.where(np.arange(11) > 4, 102.0, 20.0)
+    limit = Series("limit: a name of some length", "limit", T[[0, -1]], np.full(2, 100.0))
+    for dots, right in ((y, False), (y[::-1], True)):
+        root = drawn(Panel("Rise", (limit, Series("rise", "dots", T, dots)), 170, True))
+        (name,) = [e for e in root.findall(".//text") if e.text == limit.name]
+        end, base = float(name.attrib["x"]), float(name.attrib["y"])
+        begin = end - len(limit.name) * 6
+        for dot in root.findall(".//circle"):
+            x, at = float(dot.attrib["cx"]), float(dot.attrib["cy"])
+            assert not (begin < x < end and base - 12 < at < base + 2)
+        assert (end > 480) == right
+
+
 def test_a_band_holds_its_line() -> None:
     low, high = np.full(11, 5.0), np.full(11, 15.0)
     root = drawn(Panel("x", (Series("band", "band", T, low, high), Series("line", "line", T, low + 5.0))))

@@ -173,7 +173,7 @@ def test_prediction_before_and_proof_after(tmp_path: Path) -> None:
         page = client.get(path).text
         assert "Compare with what was written down" in page and "not compared yet" in page
         proved = post(client, path, act="prove", ash="1.0").text
-        assert "Compared." in proved and "1 of 1 predictions were hits" in proved and ">hit</td>" in proved
+        assert "Compared." in proved and "Hits: 1 of 1 predictions" in proved and ">hit</td>" in proved
     (row,) = ledger.load(ledger.path_of(tmp_path, "engine-shed")).rows
     assert row.outcome is not None and row.outcome.ash_kg == 1.0
 

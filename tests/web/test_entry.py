@@ -133,7 +133,14 @@ def test_three_taps_from_the_first_page(browser: Browser, shop: Workshop, size: 
 def test_the_name_is_asked_once(browser: Browser, shop: Workshop) -> None:
     with phone(browser, by="") as page:
         page.goto(shop.url("/log?furnace=carriage-shop"))
-        page.get_by_label("Your name").first.fill("Pim")
+        note(page, "Carriage shop", "Electrodes done")
+        name = page.get_by_label("Your name").first
+        expect(name).to_be_focused()
+        box = name.bounding_box()
+        assert box is not None
+        seen = "([x, y]) => document.elementFromPoint(x, y).name"
+        assert page.evaluate(seen, [box["x"] + 20, box["y"] + box["height"] / 2]) == "by"  # not under the button
+        name.fill("Pim")
         for taken in (1, 2):
             note(page, "Carriage shop", "Electrodes done")
             expect(page.locator(".verdict-calm")).to_contain_text("Kept. Electrodes done · Carriage shop")

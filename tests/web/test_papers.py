@@ -110,7 +110,7 @@ def test_the_season_report(made: dict[str, Path]) -> None:
     litres = re.search(r"Oil burned (\d+) ± \d+ L", text)
     assert litres is not None and abs(int(litres[1]) - 46 * 4 * 18 * 0.45 * 0.964) < 8
     assert "A technician" not in text and "2026-01-04, A. Technician" in text
-    assert "as predicted" not in text and " hit " in text and "1 of 1 predictions were hits" in text
+    assert "as predicted" not in text and " hit " in text and "Hits: 1 of 1 predictions" in text
     assert re.search(r"Oil per degree day [\d.]+ ± [\d.]+ L/\(K d\)", text)
     assert "Alarms that called 1" in text and "At night 1" in text and "4 min" in text
     html = made["season"].with_suffix(".html").read_text()

@@ -113,8 +113,8 @@ def test_event_table_shows_what_was_measured_and_no_more() -> None:
         ),
     ]
     table = event_table("refill", made, NOW_MS, "us")
-    assert table.columns == ("Pump ran", "Tank temperature dip", "Stalled")
-    assert [row.cells for row in table.rows] == [("20.0 s", "–", "yes"), ("10.7 s", "5.8 °F", "no")]
+    assert table.columns == ("Tank temperature dip", "Stalled")
+    assert [(row.lasted, *row.cells) for row in table.rows] == [("20.0 s", "–", "yes"), ("10.7 s", "5.8 °F", "no")]
     assert [row.bad for row in table.rows] == [True, False]
     assert (table.days[0].count, table.days[0].total, table.days[0].middle) == (2, "30 s", "15.3 s")
 

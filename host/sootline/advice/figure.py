@@ -40,7 +40,7 @@ UNITS: dict[str, tuple[str, int, str, int, Callable[[float], float]]] = {
     "oil per day": ("L/d", 1, "gal/d", 1, lambda v: v / GALLON_L),
     "oil per degree day": ("L/(K d)", 2, "gal/(°F d)", 3, lambda v: v / GALLON_L / 1.8),
     "energy": ("MJ", 1, "Btu", 0, lambda e: e * 1e6 / BTU_J),
-    "heat input": ("kW", 1, "Btu/h", 0, lambda p: p * 1000.0 / W_PER_BTU_PER_H),
+    "heat input": ("kW", 1, "kBtu/h", 1, lambda p: p / W_PER_BTU_PER_H),
     "mass": ("kg", 1, "lb", 1, lambda m: m / POUND_KG),
     "mass per volume": ("kg per 1000 L", 1, "lb per 1000 gal", 1, lambda m: m / POUND_KG * GALLON_L),
     "percent": ("%", 1, "%", 1, _same),

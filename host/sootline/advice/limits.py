@@ -31,6 +31,7 @@ LEARNED_FROM = 30  # firings after a cleaning that stand for the clean furnace
 LATEST = 10  # firings that stand for now
 SETTLED_MS = 300_000
 ASSUMED_AIR_C = 20.0
+NO_DIFFERENTIAL = "set refill.differential_l in the profile"
 
 
 @dataclass(frozen=True)
@@ -142,8 +143,10 @@ def _money(seen: Burned, used: OilBurned | None, found: Found) -> None:
     cost, value = seen.profile.cleaning.cost, seen.profile.cleaning.oil_value_per_l
     if not cost or not value:
         found.notes.append("money: not known; set cleaning.cost and cleaning.oil_value_per_l in the profile")
-    elif used is None or used.refills < 3 or seen.hours <= 0:
-        found.notes.append("money: not known; needs refill.differential_l and at least 3 refills")
+    elif used is None:
+        found.notes.append(f"money: not known; {NO_DIFFERENTIAL}")
+    elif used.refills < 3 or seen.hours <= 0:
+        found.notes.append("money: not known; needs 3 refills since it was clean")
     else:
         burner = flue(seen)
         loss = loss_per_kelvin_hour(
@@ -166,8 +169,14 @@ def _smoke(seen: Burned, given: Given, draws: FloatArray, found: Found) -> None:
 
 
 def _ash(seen: Burned, oil: Oil, used: OilBurned | None, given: Given, draws: FloatArray, found: Found) -> None:
-    if given.ash_full_kg is None or used is None or used.litres <= 0 or seen.hours <= 0:
-        found.notes.append("ash: not known; needs refill.differential_l and the ash at which you clean (--ash-full-kg)")
+    if used is None:
+        found.notes.append(f"ash: not known; {NO_DIFFERENTIAL}")
+        return
+    if used.litres <= 0 or seen.hours <= 0:
+        found.notes.append("ash: not known; nothing burned since it was clean")
+        return
+    if given.ash_full_kg is None:
+        found.notes.append("ash: not known; tell the ash at which you clean (--ash-full-kg)")
         return
     share, factor = retained_share([], [])
     batch = burned_batch(oil, used)

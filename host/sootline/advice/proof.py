@@ -72,7 +72,7 @@ def _prove(path: Path, store: Store, profile: Profile, now_ms: int, ash_kg: floa
         "furnace": profile.furnace.id, "cleaned": day_of(cleaned[0]), "result": said.result,
         "predicted_K": predicted.drop_K, "predicted_sd_K": predicted.sd_K, "measured_K": drop_K, "measured_se_K": se_K,
         "ash": said.ash, "hits": hits, "cleanings": closed,
-        "text": f"{said.result}: {said.text}{ash}\n{hits} of {closed} predictions were hits",
+        "text": f"{said.result}: {said.text}{ash}\nhits: {hits} of {closed} predictions",
     }  # fmt: skip
 
 

@@ -237,7 +237,7 @@ def _stock(left: Left | None) -> Iterator[Figure]:
     yield Figure("stock", "stock", left.litres, "oil", left.known, oil_burned, left.error_l)
     if left.line is not None:
         line, function = left.line, fuel_line_best_base
-        yield Figure("base", "degree days to base", line.base_C, "temperature", f"R² {max(line.r2, 0.0):.2f}", function)
+        yield Figure("base", "degree-day base", line.base_C, "temperature", f"R² {max(line.r2, 0.0):.2f}", function)
         yield Figure("per_degree_day", "oil per degree day", line.beta, "oil per degree day",
                      f"{line.periods} days", function, line.covariance[1][1] ** 0.5)  # fmt: skip
         yield Figure("per_day", "oil whatever the weather", line.alpha, "oil per day", "", function,

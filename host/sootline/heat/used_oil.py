@@ -113,7 +113,7 @@ def space_heater_conditions(source: Source, rated_input_W: float, vented_outdoor
         Finding(
             "rated input",
             "above" if over else "within",
-            f"rated input {rated_input_W / 1000:.2f} kW against {SPACE_HEATER_LIMIT_W / 1000:.2f} kW (500 000 Btu/h)",
+            f"rated input {rated_input_W / 1000:.4g} kW against {SPACE_HEATER_LIMIT_W / 1000:.4g} kW (500 000 Btu/h)",
         ),
         Finding(
             "vent",

@@ -226,7 +226,7 @@ def _row(one: Cleaning, system: System, zone: tzinfo | None) -> CleaningRow:
 
 def _hits(kept: Ledger) -> str:
     hits, closed = kept.hits()
-    return "" if not closed else f"{hits} of {closed} predictions were hits; misses stay in the list."
+    return "" if not closed else f"Hits: {hits} of {closed} predictions; misses stay in the list."
 
 
 def _open(kept: Ledger, system: System, zone: tzinfo | None) -> str:

@@ -131,7 +131,7 @@ def batch_views(batches: Iterable[tuple[int, OilBatch]], folder: Path, system: S
     for number, batch in batches:
         one = told(number, batch, folder, None)
         tests = [(test["result"], _limit_words(test["text"], system)) for test in one["tests"]]
-        conditions = [(c["result"], _condition(c, system)) for c in one["space_heater"]]
+        conditions = list(_conditions(one["space_heater"], system))
         made.append(
             BatchView(
                 number, one["received"], show(batch.volume_l, "volume", system), batch.kind, SOURCES[batch.source],
@@ -141,8 +141,13 @@ def batch_views(batches: Iterable[tuple[int, OilBatch]], folder: Path, system: S
     return tuple(reversed(made))
 
 
-def _condition(condition: Mapping[str, str], system: System) -> str:
-    return plain(f"{furnace_name(condition['furnace'])}: {condition['text']}", system)
+def _conditions(conditions: Iterable[Mapping[str, str]], system: System) -> Iterator[tuple[str, str]]:
+    """Result and words; what holds for several furnaces is said once."""
+    furnaces: dict[tuple[str, str], list[str]] = {}
+    for one in conditions:
+        furnaces.setdefault((one["result"], one["text"]), []).append(furnace_name(one["furnace"]))
+    for (result, text), names in furnaces.items():
+        yield result, plain(f"{', '.join(names)}: {text}", system)
 
 
 def _grouped(findings: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:

@@ -10,7 +10,7 @@ from sootline.units import MINUS, System, said
 
 CAUTION = (
     "Local codes, the authority in charge and licensed practice decide; nothing here says that the furnace may be run. "
-    "sootline only watches, and sees no more than its sensors do."
+    "sootline sees no more than its sensors do."
 )
 LIMITS = {
     "rise": "the rise at which you clean",

@@ -19,6 +19,7 @@ from sootline.series import Floats
 DAY_MS = 86_400_000
 MARGIN_LEFT, MARGIN_RIGHT, AXIS, TITLE = 46, 12, 22, 20
 FLAG_ROW = 15
+LETTER = 12  # type size
 CHARACTER = 6.6  # width of a letter at the type size used, for labels that must not run into each other
 
 _INK = 'stroke="currentColor" fill="none"'
@@ -85,8 +86,9 @@ def plot(
     top = rows * FLAG_ROW + (4 if rows else 0)
     parts: list[str] = []
     tops = []
+    across = [scale.x(flag.t_ms) for flag in shown]
     for panel in panels:
-        parts += _panel(panel, scale, top + TITLE)
+        parts += _panel(panel, scale, top + TITLE, across)
         tops.append(top + TITLE)
         top += TITLE + panel.height + 8
     bottom = top - 8
@@ -137,7 +139,8 @@ def _placed(flags: Sequence[Flag], scale: _Scale) -> tuple[list[tuple[Flag, int]
     return placed, len(ends)
 
 
-def _panel(panel: Panel, scale: _Scale, top: int) -> Iterator[str]:
+def _panel(panel: Panel, scale: _Scale, top: int, across: Sequence[float]) -> Iterator[str]:
+    """across: where lines run through all panels [px]."""
     low, high = _extent(panel)
     ticks = nice_ticks(low, high, 3 if panel.height < 110 else 5)
     low, high = min(low, ticks[0]), max(high, ticks[-1])
@@ -154,25 +157,65 @@ def _panel(panel: Panel, scale: _Scale, top: int) -> Iterator[str]:
         yield f'<text x="{MARGIN_LEFT - 5}" y="{at + 4:.1f}" text-anchor="end">{text}</text>'
     for series in panel.series:
         yield from _series(series, scale, y, bottom)
+    taken = [point for series in panel.series for point in _taken(series, scale, y)]
+    for series in panel.series:
+        points = _points(series, scale, y) if series.shape == "limit" else []
+        if points:
+            at = points[-1][1]
+            x = _label_end(series.name, at, taken, across, scale)
+            yield f'<text x="{x:.1f}" y="{at - 4:.1f}" text-anchor="end">{escape(series.name)}</text>'
+
+
+def _inside(series: Series, scale: _Scale) -> Mask:
+    known: Mask = np.isfinite(series.y) & (series.t_ms >= scale.start_ms) & (series.t_ms <= scale.end_ms)
+    return known
+
+
+def _points(
+    series: Series, scale: _Scale, y: Callable[[float], float], values: Floats | None = None
+) -> list[tuple[float, float]]:
+    """Where the values of a series lie [px]: its own, or those given for the same moments."""
+    inside = _inside(series, scale)
+    of = series.y if values is None else values
+    return [(scale.x(t), y(v)) for t, v in zip(series.t_ms[inside], of[inside], strict=True)]
+
+
+def _taken(series: Series, scale: _Scale, y: Callable[[float], float]) -> Iterator[tuple[float, float]]:
+    """Points that a word must not cover; along a line or an edge one in four pixels."""
+    for values in (series.y, series.high):
+        points = [] if values is None else _points(series, scale, y, values)
+        if series.shape == "dots" or len(points) < 2:
+            yield from points
+        else:
+            x, at = np.array(points).T
+            along = np.arange(x[0], x[-1], 4.0)
+            yield from zip(along, np.interp(along, x, at), strict=True)
+
+
+def _label_end(
+    text: str, at: float, taken: Sequence[tuple[float, float]], across: Sequence[float], scale: _Scale
+) -> float:
+    """Where the word over a limit ends: as far right as it covers least of what is drawn."""
+    length = len(text) * CHARACTER
+    near = [x for x, y in taken if at - LETTER - 6 < y < at - 2] + list(across)
+    ends = np.arange(scale.right, min(scale.right, MARGIN_LEFT + length) - 1, -6.0)
+    return float(min(ends, key=lambda end: (sum(end - length - 4 < x < end + 4 for x in near), -end)))
 
 
 def _series(series: Series, scale: _Scale, y: Callable[[float], float], bottom: float) -> Iterator[str]:
-    known = np.isfinite(series.y)
-    inside = known & (series.t_ms >= scale.start_ms) & (series.t_ms <= scale.end_ms)
-    points = [(scale.x(t), y(v)) for t, v in zip(series.t_ms[inside], series.y[inside], strict=True)]
+    points = _points(series, scale, y)
     title = f"<title>{escape(series.name)}</title>"
     if series.shape == "dots":
         dots = "".join(f'<circle cx="{a:.1f}" cy="{b:.1f}" r="2.2"/>' for a, b in points)
         yield f"<g {_LOOKS['dots']}>{title}{dots}</g>"
     elif series.shape == "bars":
-        yield f"<g {_LOOKS['bars']}>{title}{''.join(_bars(series, inside, scale, y, bottom))}</g>"
+        yield f"<g {_LOOKS['bars']}>{title}{''.join(_bars(series, scale, y, bottom))}</g>"
     elif series.shape == "limit":
         if points:
             (x1, y1), (x2, y2) = points[0], points[-1]
             yield f'<line {_LOOKS["limit"]} x1="{x1:.1f}" x2="{x2:.1f}" y1="{y1:.1f}" y2="{y2:.1f}"/>'
-            yield f'<text x="{x2:.1f}" y="{y2 - 4:.1f}" text-anchor="end">{escape(series.name)}</text>'
     elif series.shape == "band" and series.high is not None:
-        upper = [(scale.x(t), y(v)) for t, v in zip(series.t_ms[inside], series.high[inside], strict=True)]
+        upper = _points(series, scale, y, series.high)
         if points:
             around = " ".join(f"{a:.1f},{b:.1f}" for a, b in (*points, *reversed(upper)))
             yield f'<polygon {_LOOKS["band"]} points="{around}">{title}</polygon>'
@@ -181,7 +224,8 @@ def _series(series: Series, scale: _Scale, y: Callable[[float], float], bottom: 
         yield f'<polyline {_LOOKS[series.shape]} points="{path}">{title}</polyline>'
 
 
-def _bars(series: Series, inside: Mask, scale: _Scale, y: Callable[[float], float], bottom: float) -> Iterator[str]:
+def _bars(series: Series, scale: _Scale, y: Callable[[float], float], bottom: float) -> Iterator[str]:
+    inside = _inside(series, scale)
     for t_ms, value in zip(series.t_ms[inside], series.y[inside], strict=True):
         left, right = scale.x(t_ms), scale.x(t_ms + series.width_ms)
         gap = min(1.5, (right - left) / 6)

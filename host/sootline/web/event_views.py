@@ -26,7 +26,7 @@ _FIRST = (
     "rate_K_per_min",
     "stack_end",
 )
-_TWICE = {"firing": ("burned_s",)}  # what the column of its length says already
+_TWICE = {"firing": ("burned_s",), "refill": ("on_time_s",)}  # what the column of its length says already
 
 
 @dataclass(frozen=True, slots=True)

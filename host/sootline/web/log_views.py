@@ -135,12 +135,16 @@ def _did(event: Event | None) -> Iterable[str]:
     if event is None:
         yield "It acts with the next readings from the board."
         return
-    for alarm, said in event.features.items():
-        if alarm == "ended":
-            for ended in str(said).split():
-                yield f"Ended: {wording.alarm_title(ended).lower()}."
-        else:
-            yield f"“{wording.alarm_title(alarm)}” opened again: {said}."
+    again = [
+        f"{wording.alarm_title(alarm).lower()} ({str(said).removeprefix('learning ')})"
+        for alarm, said in event.features.items()
+        if alarm != "ended"
+    ]
+    if again:
+        yield f"Then learning again: {', '.join(again)}."
+    ended = [wording.alarm_title(alarm).lower() for alarm in str(event.features.get("ended") or "").split()]
+    if ended:
+        yield f"Ended: {', '.join(ended)}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,7 +72,7 @@ def _state(message: Message, now_ms: int) -> tuple[str, str]:
     if message.state == "sent":
         late_s = ((message.done_ms or message.made_ms) - message.made_ms) / 1000
         late = f" ({units.duration(late_s)} late)" if late_s > 60 and message.what not in ("daily", "weekly") else ""
-        return f"Gone out {done}{late}{tries}", "calm"
+        return f"Sent {done}{late}{tries}", "calm"
     if message.state == "overtaken":
         return f"Not sent: no longer so at {done}", "note"
     if message.state == "failed":
