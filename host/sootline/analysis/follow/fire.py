@@ -48,7 +48,7 @@ class Fire:
         self._burner_on_ms: int | None = None
         self._heats_ms: int | None = None  # since when the stack heats up
         settings = plant.settings
-        rise_ms = round(settings.stack_rise_window_s * 1000)
+        rise_ms = self._rise_ms = round(settings.stack_rise_window_s * 1000)
         fall_ms = round(settings.stack_fall_window_s * 1000)
         rise, fall = settings.stack_rise_K, settings.stack_fall_K
         plant.watch(Slope("stack-heats", "stack", rise_ms, rise, rise / 2), self._stack_heats)
@@ -104,18 +104,24 @@ class Fire:
             return  # heat without a burner is an alarm's business, not a firing
         if self.plant.state("flame") is False and self.plant.book.standing("sensor-fault", "stack"):
             return  # of the two the flame detector is to be believed
-        if self._may_be_noise():
+        if self._fell_back() or self._may_be_noise():
             self.plant.at(self.plant.now_ms + 10_000, self._heats, noticed_ms)
             return
         self._set(True, self._rise_began(self.plant.now_ms))
 
+    def _fell_back(self) -> bool:
+        """It is hotter than a minute ago, but has lost half of what it gained since: a light-off of seconds."""
+        x = self.plant.history.window("stack", self.plant.now_ms - self._rise_ms, self.plant.now_ms)[1]
+        return bool(len(x)) and float(x[-1] - x[0]) < 0.5 * float(x.max() - x[0])
+
     def _may_be_noise(self) -> bool:
         """Between neighbouring readings the stack often jumps as far as a flame heats it, and no trend stands clear."""
         settings = self.plant.settings
-        window_ms = round(settings.stack_rise_window_s * 1000)
         if settings.stack_rise_K > JUMP_SD * math.sqrt(2) * self.plant.noise("stack"):
             return False
-        rate, error = self.plant.trend_per_min("stack", max(window_ms, round(8000 * self.plant.sampling.interval_s)))
+        rate, error = self.plant.trend_per_min(
+            "stack", max(self._rise_ms, round(8000 * self.plant.sampling.interval_s))
+        )
         return rate < PLAIN_SD * error
 
     def _stack_cools(self, mark: Mark) -> None:

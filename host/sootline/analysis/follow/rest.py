@@ -49,8 +49,9 @@ class Rests:
 
     def _look(self) -> None:
         fire, now = self.engine.fire, self.plant.now_ms
-        if fire.on is False and fire.last_end_ms == self._rest_ms and not self._heats():
-            self._measure(now)
+        rest_ms = self._rest_ms
+        if rest_ms is not None and fire.on is False and fire.last_end_ms == rest_ms and not self._heats():
+            self._measure(now, rest_ms)
             return
         if self._ends_C:
             ends, self._ends_C = self._ends_C, {}
@@ -62,9 +63,8 @@ class Rests:
         called = self.plant.state("call") is True
         return called or any(heating.start_ms is not None for heating in self.engine.heating.values())
 
-    def _measure(self, now_ms: int) -> None:
-        assert self._rest_ms is not None
-        if now_ms - self._rest_ms < SETTLED_MS + WINDOW_MS:
+    def _measure(self, now_ms: int, rest_ms: int) -> None:
+        if now_ms - rest_ms < SETTLED_MS + WINDOW_MS:
             return
         refilled_ms = self.engine.refills.last_end_ms or 0
         kept_warm = self.plant.profile.furnace.heating == "keep-warm"
@@ -72,7 +72,7 @@ class Rests:
             oil = channel in OIL
             if oil and (kept_warm or now_ms - refilled_ms < SETTLED_MS + WINDOW_MS):
                 continue
-            end_C = self._end_C(channel, now_ms, now_ms - self._rest_ms >= SETTLED_MS + 2 * WINDOW_MS)
+            end_C = self._end_C(channel, now_ms, now_ms - rest_ms >= SETTLED_MS + 2 * WINDOW_MS)
             if end_C is not None:
                 self._ends_C[channel] = end_C
 
