@@ -187,7 +187,16 @@ def test_a_warm_flue_is_no_fire_where_fires_are_hot() -> None:
 
 def test_a_fire_of_ten_seconds_is_not_lit_again_while_its_flue_cools() -> None:
     """205 degC and back to 69 within half a minute, and that is hotter than the purge a minute before had left it."""
-    stack = [(0.0, 64.0), (990.0, 64.0), (994.0, 50.0), (1000.0, 50.0), (1014.0, 205.0), (1025.0, 84.0), (1035.0, 69.0), (1600.0, 62.0)]
+    stack = [
+        (0.0, 64.0),
+        (990.0, 64.0),
+        (994.0, 50.0),
+        (1000.0, 50.0),
+        (1014.0, 205.0),
+        (1025.0, 84.0),
+        (1035.0, 69.0),
+        (1600.0, 62.0),
+    ]
     engine = run(fire(1600, stack=stack, call=pulses((980, 1014))))
     assert engine.fire.on is False and engine.fire.burned_s() == pytest.approx(14, abs=10)
     assert not found(engine, "heat-without-call")

@@ -220,8 +220,14 @@ def test_a_call_of_a_minute_leaves_no_preheat_behind() -> None:
     assert not found(engine, "preheat-stalled") and not found(engine, "preheat-slow")
 
 
-def test_a_call_of_a_minute_is_over_under_noise_as_well() -> None:
-    """On the required four: 12 K in a minute, then it falls; the day tank only cools, under noise of 0.4 K."""
+def test_a_steady_fall_is_one_to_its_last_reading() -> None:
+    engine = run(rows(1200, 10, tank=held(60, 1200), nozzle=[(0, 40), (100, 76), (1200, 40)], stack=25, pump=0))
+    assert engine.heating["nozzle"].falls(ms(0))
+
+
+@pytest.mark.parametrize("noise_K", [0.0, 0.4])
+def test_a_call_of_a_minute_is_over_under_noise_as_well(noise_K: float) -> None:
+    """On the required four: 20 K in a minute, then it falls; the day tank only cools."""
     usual = [
         point
         for k in range(6)
@@ -233,13 +239,13 @@ def test_a_call_of_a_minute_is_over_under_noise_as_well() -> None:
         )
     ]
     first = 6 * CYCLE + 600
-    nozzle = [*usual, (first, 20.0), (first + 75, 40.0), (first + 3600, 20.0)]
+    nozzle = [*usual, (first, 20.0), (first + 75, 40.0), (first + 1200, 20.0), (first + 3600, 15.0)]
     end_s = first + 3600
     tank = [(s, 65.0 if x > 90 else 45.0) for s, x in usual]
     site = rows(end_s, 8, tank=[*tank, (first, 59.0), (end_s, 36.0)], nozzle=nozzle, stack=25, pump=0)
     noise = np.random.default_rng(4)
     for channel in ("tank", "nozzle"):
-        site.values[channel] += noise.normal(0.0, 0.4, len(site.t_ms))
+        site.values[channel] += noise.normal(0.0, noise_K, len(site.t_ms))
     engine = run(site, profile=ON_CALL)
     assert engine.heating["nozzle"].usual_K_per_min.count >= 5
     assert not found(engine, "preheat-slow") and not found(engine, "preheat-stalled")

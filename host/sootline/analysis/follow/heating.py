@@ -95,9 +95,8 @@ class Heating:
         if not len(x):
             return False
         down, noise_K = x[int(x.argmax()) :], self.plant.noise(self.channel)
-        last_C = float(np.median(down[-3:]))
-        fallen = down[0] - last_C > FALLS_K + NOISE_SD * noise_K
-        return bool(fallen and last_C < down.min() + FALLS_K / 4 + NOISE_SD * noise_K)
+        fallen = down[0] - np.median(down[-3:]) > FALLS_K + NOISE_SD * noise_K
+        return bool(fallen and down[-1] < down.min() + FALLS_K / 4 + NOISE_SD * noise_K)
 
     def fell_back(self, since_ms: int) -> bool:
         """It has fallen from its highest since then, as after the end of a call that nobody reports."""
