@@ -139,6 +139,19 @@ def test_ignition_failure_while_the_wait_is_learned() -> None:
     assert seconds(alarm.raised_ms) == pytest.approx(READY_S + 600, abs=20) and alarm.priority == "medium"
 
 
+def test_the_wait_begins_when_the_day_tank_is_warm_too() -> None:
+    """It lies too little under its set point for a preheat of its own, and heats on for a while."""
+    engine = Engine(parse(ON_CALL))
+    failure = next(d for d in engine.detectors if isinstance(d, IgnitionFailure))
+    for _ in range(20):
+        failure.wait_s.add(60.0)
+    nozzle = [(0.0, 25.0), (600.0, 25.0), (960.0, 92.0), *((s + 961, x) for s, x in held(92, 5000))]
+    tank = [(0.0, 58.0), (660.0, 58.0), (1260.0, 65.0), *((s + 1261, x) for s, x in held(65, 5000))]
+    engine.feed(rows(6000, tank=tank, nozzle=nozzle, stack=25, pump=0))
+    (alarm,) = found(engine, "ignition-failure")
+    assert seconds(alarm.raised_ms) == pytest.approx(1000 + 300, abs=70), "3 K under its set point at 1000 s"
+
+
 def test_oil_that_only_falls_tells_that_the_call_has_ended() -> None:
     assert not four([(1500.0, 65.0), (4500.0, 40.0)])
 
@@ -339,13 +352,20 @@ def test_a_burner_that_runs_on() -> None:
     assert (seconds(alarm.raised_ms), alarm.detail["reason"]) == (2120.0, "the burner runs on")
 
 
-@pytest.mark.parametrize(("cold_C", "call", "count"), [(20.0, {}, 1), (75.0, {}, 0), (20.0, {"call": 1}, 0)])
-def test_a_fire_from_cold_oil_on_the_required_four(cold_C: float, call: dict[str, Drawn], count: int) -> None:
+@pytest.mark.parametrize(
+    ("cold_C", "more", "count"),
+    [(20.0, {}, 1), (75.0, {}, 0), (20.0, {"call": 1}, 0), (20.0, {"nozzle": 0}, 0)],
+    ids=["cold", "warm", "call", "heated as it is lit"],
+)
+def test_a_fire_from_cold_oil_on_the_required_four(cold_C: float, more: dict[str, Drawn], count: int) -> None:
     """Twelve fires from oil at 95 degC; then one that nothing was heated for."""
     fires = [(3600.0 * k + 1200, 3600.0 * k + 2400) for k in range(14)]
     rests_s, end_s = fires[12][1] + 60, fires[13][1] + 600
     nozzle = [*held(95, rests_s), (rests_s + 400, 95.0), (rests_s + 1200, cold_C), (end_s, cold_C)]
-    engine = run(fire(end_s, *fires, nozzle=nozzle, **call), profile=ON_CALL)
+    if "nozzle" in more:
+        lit_s = fires[13][0]
+        more = {"nozzle": [*nozzle[:-1], (lit_s + 20, cold_C), (lit_s + 110, 95.0), (end_s, 95.0)]}
+    engine = run(fire(end_s, *fires, **({"nozzle": nozzle} | more)), profile=ON_CALL)
     alarms = found(engine, "heat-without-call")
     assert [a.priority for a in alarms] == ["medium"] * count
     for alarm in alarms:

@@ -107,7 +107,12 @@ class HeatWithoutCall(Detector):
         warm_C = (usual.median or 0.0) - COLDER_K - 3 * (usual.sd or 0.0)
         earlier_C = self._nozzle_C(lit_ms - HEATS_MS)
         heated = earlier_C is None or began_C > earlier_C + HEATS_K
-        if began_C < warm_C and not heated and not self.plant.book.standing("sensor-fault", "nozzle"):
+        still_C = self._nozzle_C(self.plant.now_ms)  # the fire may be dated a little early
+        if (
+            max(began_C, still_C or began_C) < warm_C
+            and not heated
+            and not self.plant.book.standing("sensor-fault", "nozzle")
+        ):
             self._raise("medium", "the oil was cold")
 
     def _cooled(self, ended_ms: int) -> None:

@@ -104,7 +104,16 @@ class IgnitionFailure(Detector):
             self._ready()
 
     def _heated(self, event: Event) -> None:
-        if self.plant.has("burner") or self.engine.fire.on or self._still_heats():
+        if not self.plant.has("burner"):
+            self._look(self.plant.now_ms)
+
+    def _look(self, heated_ms: int) -> None:
+        """One of the two is warm; the other may heat on, too little for a preheat of its own."""
+        told = self._ready_ms is not None and self._ready_ms > heated_ms
+        if self.engine.fire.on or told or self.plant.now_ms - heated_ms > REST_MS:
+            return
+        if self._still_heats():
+            self.plant.at(self.plant.now_ms + HEATS_MS // 2, self._look, heated_ms)
             return
         wanted = self.plant.state("call")
         if wanted or (wanted is None and self.plant.profile.furnace.heating != "keep-warm"):
