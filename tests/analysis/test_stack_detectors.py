@@ -5,6 +5,8 @@ from datetime import datetime
 import numpy as np
 import pytest
 
+from sootline.analysis.follow import steady
+from sootline.analysis.follow.warming import Curve, Reading
 from sootline.events import Event
 from sootline.profile import LogEntry
 from tests.analysis.kit import DAY, DAY_MS, found, ms, rows, run, seconds
@@ -221,3 +223,37 @@ def test_new_electrodes_end_a_delay() -> None:
     site.fire(5, time_to_flame_s=8.0)
     site.log("electrodes")
     assert found(site.engine, "ignition-delayed")[0].cleared_ms == ms(site.s)
+
+
+@pytest.mark.parametrize("cold_again", [True, False])
+def test_firings_from_a_cold_furnace_are_no_low_stack(monkeypatch: pytest.MonkeyPatch, cold_again: bool) -> None:
+    """Steel that is still cold keeps the flue 14 K lower at the age at which firings are read; after a night it is.
+
+    Learned from mornings (flue at 10 degC before the light-off) and days (70 degC) of one furnace, net 155 K warm.
+    """
+    site = Firing()
+    start_C = {"now": 70.0}
+
+    def read(event: Event, history: object) -> Reading:
+        tail_C = event.number("stack_end")
+        assert tail_C is not None
+        return Reading(event.duration_s, start_C["now"], {480: tail_C}, tail_C)
+
+    monkeypatch.setattr(steady, "read", read)
+    monkeypatch.setattr(steady, "learn", lambda readings: Curve(480, {480: 1.0}, 1.0))
+
+    def day(cold: int, warm: int) -> None:
+        for k in range(cold + warm):
+            start_C["now"] = 10.0 if k < cold else 70.0
+            site.fire(1, 170.0 - (14.0 if k < cold else 0.0), 1.0)
+
+    for _ in range(9):
+        day(1, 4)
+    baseline = site.engine.stack.baseline
+    assert baseline is not None and baseline.slopes[steady.START] == pytest.approx(14.0 / 60.0, abs=0.05)
+    if cold_again:
+        day(6, 0)
+    else:
+        start_C["now"] = 70.0
+        site.fire(6, 156.0)
+    assert len(found(site.engine, "stack-low")) == (0 if cold_again else 1)

@@ -3,7 +3,8 @@
 residual [K] = net - baseline - sum b_j (z_j - mean z_j) - offset
 net      [K] = steady stack (warming.py) - return air (its stand-ins: room, else nothing; one for all firings)
 z            = what moves the stack without ash where it is measured: outdoor air (draft), atomising air, nozzle oil;
-               and the air itself, which the flue follows by the exchanger's effectiveness only, not one to one
+               and the air itself, which the flue follows by the exchanger's effectiveness only, not one to one; and
+               the flue before the light-off: cold steel warms on long after the flue has begun to settle
 b            = ridge regression over the learning firings, frozen with the baseline
 offset   [K] = steps that are no ash: those explained by a log entry, where the firings after it differ plainly from the
                trend before, and those `stack-step` has found, until a log entry says that they were mended
@@ -33,6 +34,7 @@ RIDGE_K = 4.0  # prior sd of the effect of one usual spread
 # T_flue = T_air + (T_flame - T_air) e^-NTU: net falls by e^-NTU, 0.1 to 0.2, for each kelvin of air (any text on heat
 # exchangers); what else comes with colder air, as denser combustion air and more draft, is known no better than this
 AIR, AIR_SLOPE, AIR_SLOPE_SD, AIR_K = "air", -0.15, 0.3, 10.0
+START, START_K = "start", 20.0
 EXPLAINED_BY = ("batch", "nozzle", "shutter", "blower", "repair", "electrodes", "service")
 
 
@@ -129,7 +131,7 @@ class StackSeries:
         if reading is None or event.duration_s < self.plant.settings.steady_min_s:
             return
         air_C = {name: event.number(f"{name}_end") for name in REFERENCES}
-        z = {name: event.number(name) for name in COVARIATES}
+        z = {name: event.number(name) for name in COVARIATES} | {START: reading.start_C}
         hours = self._burned_s() / 3600
         if self.baseline is None:
             self._learn(event.end_ms, hours, reading, air_C, z)
@@ -141,6 +143,8 @@ class StackSeries:
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
         residual = None if self.baseline is None else self._residual(hours, net, z)
+        if self.baseline is not None:
+            net -= self._effect(self.baseline, {START: z[START]})
         self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise, air))
 
     def _net_K(self, reading: Reading, air_C: dict[str, float | None]) -> float | None:
@@ -240,7 +244,7 @@ def _fit(learning: _Learning) -> _Baseline:
     """
     y = np.array(learning.net_K)
     hours = np.array(learning.hours) - learning.hours[0]
-    spreads = COVARIATES | {AIR: AIR_K}
+    spreads = COVARIATES | {AIR: AIR_K, START: START_K}
     names = [name for name in spreads if all(z.get(name) is not None for z in learning.z)]
     means = {name: statistics.fmean(float(z[name] or 0.0) for z in learning.z) for name in names}
     columns = [np.ones(len(y)), hours]
