@@ -17,7 +17,9 @@ from tests.records.oil import OILS, blend
 from tests.records.plant import Plant, draw_plant
 from tests.records.record import Record, make, profile_toml, truth_json
 from tests.records.sensors import SWITCHED
-from tests.records.story import DAY, Story
+from tests.records.simulate import SWITCHES, Log
+from tests.records.story import DAY, HOUR, Story
+from tests.records.truth import Truth, _by_itself, _hot
 from tests.records.variety import PLAIN, Variety, bounced, holes, sun, thin
 
 
@@ -128,3 +130,39 @@ def test_mixtures_lie_between_their_oils() -> None:
     half = blend(old, new, 0.5)
     assert half.viscosity(40.0) == pytest.approx((32.0 * 150.0) ** 0.5, rel=0.01)
     assert blend(old, new, 0.0).v40 == pytest.approx(old.v40) and old.density15 < half.density15 < new.density15
+
+
+def _stack_truth(*peaks: tuple[float, float]) -> Truth:
+    """A day of a stack at 200 degC with ten-minute peaks: hour, and kelvins above the limit."""
+    plant = _plant()
+    t = np.arange(0.0, DAY, 10.0)
+    stack = np.full(len(t), 200.0)
+    for hour, over in peaks:
+        stack[(t > hour * HOUR) & (t < hour * HOUR + 600.0)] = plant.stack_limit_C + over
+    log = Log(columns={"t": t, "stack": stack}, edges={name: ([], []) for name in SWITCHES})
+    return Truth(plant, log, Story(DAY, plant), DAY, {}, {})
+
+
+def test_a_limit_is_passed_for_certain_only_beyond_the_probes_error() -> None:
+    truth = _stack_truth((3.0, 1.0), (6.0, 15.0))
+    _hot(truth, "stack-high", "stack", truth.plant.stack_limit_C, 3.0, 6 * HOUR)
+    assert len(truth.expected) == 1
+    item = truth.expected[0]
+    assert item["condition"] == pytest.approx(6 * HOUR, abs=30.0)
+    assert item["earliest"] == pytest.approx(3 * HOUR, abs=90.0)  # raised at the near one, it still stands
+    near = _stack_truth((3.0, 1.0))
+    _hot(near, "stack-high", "stack", near.plant.stack_limit_C, 3.0, 6 * HOUR)
+    assert near.expected == [] and [x["alarm"] for x in near.story.tolerated] == ["stack-high"]
+
+
+def test_what_comes_true_with_nothing_broken_is_only_tolerated() -> None:
+    truth = _stack_truth()
+    truth.expect("refill-without-burning", 100.0, 200.0, {"all": 300.0}, 400.0)
+    truth.expect("refill-without-burning", 100.0, 200.0, {"all": 300.0}, 400.0, "siphon")
+    truth.expect("pump-overrun", 100.0, 200.0, {"all": 300.0}, 400.0)
+    _by_itself(truth)
+    assert [(e["alarm"], e["cause"]) for e in truth.expected] == [
+        ("refill-without-burning", "siphon"),
+        ("pump-overrun", None),
+    ]
+    assert [x["alarm"] for x in truth.story.tolerated] == ["refill-without-burning"]
