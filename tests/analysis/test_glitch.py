@@ -69,6 +69,10 @@ def test_power_on_value_of_a_digital_probe() -> None:
     assert np.isnan(filtered([5_000] * 5, [21.0, 21.1, 85.0, 21.1, 21.2], [])[0]).tolist() == [0, 0, 1, 0, 0]
 
 
+def test_a_noisy_flue_may_well_stand_at_85_degrees() -> None:
+    assert filtered([5_000] * 5, [88.5, 84.75, 88.25, 85.0, 87.5], [], "stack")[1] == 0
+
+
 @pytest.mark.parametrize(("reading", "lost"), [(29.0, 0), (29.01, 1)])
 def test_what_oil_may_do_in_five_seconds(reading: float, lost: int) -> None:
     """6 K at once and 0.3 K/s: 9 K since the reading before the last, 10 s ago."""

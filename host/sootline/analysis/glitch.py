@@ -20,6 +20,7 @@ MAY_CHANGE = {
 }  # fmt: skip
 
 POWER_ON_C, POWER_ON_K = 85.0, 3.0  # the power-on value is believed only where the oil was as warm before
+FLUE = "stack"  # is no digital probe: they end at 125 degC
 
 
 class GlitchFilter:
@@ -67,5 +68,6 @@ class GlitchFilter:
             apart_ms = t[i] - t[before]
             close = np.abs(x[i] - x[before]) <= at_once + per_s * apart_ms / 1000
             agrees |= close | (apart_ms > sampling.idle_gap_ms)
-        agrees &= (x[i] != POWER_ON_C) | (x[i - 1] == POWER_ON_C)
+        if channel != FLUE:
+            agrees &= (x[i] != POWER_ON_C) | (x[i - 1] == POWER_ON_C)
         return i[~agrees] - n
