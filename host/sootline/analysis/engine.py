@@ -46,6 +46,7 @@ class Engine:
         self.refills = Refills(self.plant, self.pump, self.fire)
         tank = Heating(self.plant, self.fire, "tank")
         self.heating = {"tank": tank, "nozzle": Heating(self.plant, self.fire, "nozzle", after=tank)}
+        self.plant.recovering = self._recovering
         self.stack = StackSeries(self.plant, self.fire.burned_s)
         self.time_to_flame = Usual(30)
         self.usual_wait_s = Usual(30)  # from call to proved firing
@@ -97,6 +98,12 @@ class Engine:
         """
         self._periodic.append((period_ms, call))
         self._periodic.sort(key=lambda item: -item[0])
+
+    def _recovering(self) -> bool:
+        """Oil is being heated, or a fire burns that is not proved yet."""
+        fire, proved_ms = self.fire, round(self.plant.settings.proved_s * 1000)
+        young = fire.on and fire.since_ms is not None and self.plant.now_ms - fire.since_ms <= proved_ms
+        return bool(young) or any(heating.start_ms is not None for heating in self.heating.values())
 
     def freeze_at_ms(self) -> int | None:
         """When the room reaches its freezing limit at the rate of the last hour; None when it does not."""

@@ -26,6 +26,7 @@ EventHandler = Callable[[Event], None]
 LogHandler = Callable[[LogEntry], None]
 Timer = tuple[int, int, Callable[..., None], tuple[Any, ...]]  # when, serial number, what to call with what
 
+LONGEST_MS = 14_400_000  # no preheat takes longer
 ENOUGH = 6  # readings for a slope with an error
 NOISE_MS, NOISE_READINGS = 7_200_000, 60  # from which noise is told
 
@@ -51,6 +52,7 @@ class Plant:
         self.events: list[Event] = []  # finished since they were last taken
         self.fault_handlers: list[Callable[[str, str], None]] = []
         self.raise_handlers: list[Callable[[Entry], None]] = []
+        self.recovering: Callable[[], bool] = lambda: False  # whether oil is being heated, or a fire not yet proved
         self.low_until_ms = -(2**62)  # the day tank is taken to be low until then
         self.setpoints_C: dict[str, float | None] = {
             "tank": profile.tank.setpoint_C,
@@ -250,8 +252,18 @@ class Plant:
     def clear(self, alarm: str, channel: str | None = None, at_ms: int | None = None) -> None:
         entry = self.book.clear(alarm, channel, self.now_ms if at_ms is None else at_ms)
         if entry is not None and entry.alarm in HIDES:
-            self.at(self.now_ms + round(self.settings.prove_s * 1000), self.book.release, entry)
+            self.at(self.now_ms + round(self.settings.prove_s * 1000), self._release, entry)
         elif entry is not None:  # a probe: good again for long enough already
+            self.book.release(entry)
+
+    def _release(self, entry: Entry, recovered: bool = False) -> None:
+        """Oil that went cold is heated for longer before a firing can prove that all is well."""
+        again_ms = self.now_ms + round(self.settings.proved_s * 1000)
+        if self.recovering() and self.now_ms - (entry.cleared_ms or 0) < LONGEST_MS:
+            self.at(again_ms, self._release, entry, True)
+        elif recovered:  # it has yet to light
+            self.at(again_ms, self._release, entry)
+        else:
             self.book.release(entry)
 
     def logged(self, entry: LogEntry) -> None:
