@@ -9,14 +9,20 @@ from micropython import const
 
 from . import forget
 from .clock import Clock, set_rtc
+from .supervisor import Supervisor
 
 _HEALTHY_MS = const(600000)  # after this a boot was a good one
 _SAFE_MODE_MS = const(3600000)
 _BETWEEN_SYNCS_MS = const(30000)
 _SYNCS_AT = const(120)  # of these pauses the clock is set again
+_GARBAGE_BYTES = const(4096)  # taken at most until it is collected; what stays lies that far apart, and no farther
 
 # Deadlines within which each task must make progress.
 _DEADLINES_MS = {"contacts": 5000, "measure": 150000, "link": 300000, "time": 300000, "warning": 30000, "trial": 60000}
+
+
+# Parts of asyncio are loaded when they are first named: now, at the bottom of the memory, and not later among garbage.
+_PARTS = (asyncio.Event, asyncio.Lock, asyncio.StreamReader, asyncio.wait_for)
 
 
 class App:
@@ -108,8 +114,6 @@ class App:
         self.reset("safe")
 
     async def run(self):
-        from .supervisor import Supervisor
-
         supervisor = Supervisor(self.clock, self._watchdog, self.faults.record, self.reset)
         jobs = [("link", self.link.run), ("warning", self.warning.run)]
         if not self.safe:
@@ -139,7 +143,7 @@ def main(path="config.json"):
     app = assemble.assemble(path)
     del assemble
     gc.collect()
-    gc.threshold(gc.mem_free() // 4)  # long-lived pieces then do not end up between old garbage
+    gc.threshold(_GARBAGE_BYTES)
     try:
         asyncio.run(app.run())
     except (KeyboardInterrupt, SystemExit):

@@ -1,6 +1,7 @@
 """Keeps the board connected to its broker, or to the host on its USB line, and sends what the outbox holds."""
 
 import asyncio
+import gc
 import random
 
 from micropython import const
@@ -73,6 +74,7 @@ class Link:
 
     async def _session(self):
         """One connection from start to end. Returns the number of acknowledged messages."""
+        gc.collect()  # what lives as long as the connection shall not end up between garbage
         client = self._client(self._peer, self._take, self._out, self._pid)
         tasks = []
         try:
@@ -83,6 +85,7 @@ class Link:
             self.connected = True
             self._outbox.online()
             self._work.set()
+            gc.collect()
             for job in (self._send_rows, self._send_notes, self._ping):
                 tasks.append(asyncio.create_task(self._guard(client, job)))
             await client.dead.wait()

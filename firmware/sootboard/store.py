@@ -14,22 +14,33 @@ _SEGMENT_BYTES = const(4096)
 _KEEP_FREE = const(10)  # percent of the file system that littlefs needs for its own copies
 
 
+def _numbers(directory):
+    """The numbers of the segments there, in no order."""
+    for entry in getattr(os, "ilistdir", os.listdir)(directory):
+        name = entry if isinstance(entry, str) else entry[0]
+        if name.endswith(".seg"):
+            yield int(name[:-4])
+
+
 class Store:
     def __init__(self, directory):
         self._directory = directory
-        self._segments = []
-        for name in os.listdir(directory):
-            if name.endswith(".seg"):
-                self._segments.append(int(name[:-4]))
-        self._segments.sort()
+        # Numbers of the oldest and the newest segment; a list of all would be long after a long outage.
+        self._first = 1
+        self._last = 0
+        for number in _numbers(directory):
+            self._first = min(number, self._first) if self._last else number
+            self._last = max(number, self._last)
         # What was torn off at the end of the last segment stays there; new frames get a new one.
-        self._tail_bytes = _SEGMENT_BYTES if self._segments else 0
-        self._last = self._segments[-1] if self._segments else 0
+        self._tail_bytes = _SEGMENT_BYTES if self._last else 0
         self._at = 0  # in the first segment
         self._head = None
         self.bad_frames = 0
         self.dropped_segments = 0
         self.failures = 0
+
+    def _count(self):
+        return self._last - self._first + 1
 
     def _path(self, number):
         return "%s/%08d.seg" % (self._directory, number)
@@ -51,33 +62,33 @@ class Store:
         return False
 
     def _write(self, frames, size):
-        if not self._segments or self._tail_bytes + size > _SEGMENT_BYTES:
+        if not self._count() or self._tail_bytes + size > _SEGMENT_BYTES:
             self._last += 1
-            self._segments.append(self._last)
             self._tail_bytes = 0
         # Counted before writing: after a failure the rest goes to a new segment.
         before, self._tail_bytes = self._tail_bytes, _SEGMENT_BYTES
-        with open(self._path(self._segments[-1]), "ab") as f:
+        with open(self._path(self._last), "ab") as f:
             for data in frames:
                 f.write(data)
         self._tail_bytes = before + size
 
     def _make_room(self):
-        while len(self._segments) > 1:
+        while self._count() > 1:
             status = os.statvfs(self._directory)
             if status[3] * 100 >= status[2] * _KEEP_FREE:
                 return
             self._drop_oldest()
 
     def _drop_oldest(self):
-        if len(self._segments) < 2:
+        if self._count() < 2:
             return False
         self.dropped_segments += 1
         self._remove_first()
         return True
 
     def _remove_first(self):
-        number = self._segments.pop(0)
+        number = self._first
+        self._first += 1
         self._at = 0
         self._head = None
         try:
@@ -87,8 +98,8 @@ class Store:
 
     def first(self):
         """The oldest frame, or None."""
-        while self._head is None and self._segments:
-            data, self._at = self._read(self._segments[0], self._at)
+        while self._head is None and self._count():
+            data, self._at = self._read(self._first, self._at)
             if data is None:
                 self._remove_first()
             else:
@@ -100,7 +111,7 @@ class Store:
         if self._head is not None:
             self._at += len(self._head)
             self._head = None
-            if len(self._segments) == 1 and self._at >= self._tail_bytes:
+            if self._count() == 1 and self._at >= self._tail_bytes:
                 self._remove_first()
 
     def _read(self, number, at):
@@ -132,6 +143,6 @@ class Store:
 
     def waiting_bytes(self):
         """Bytes not yet acknowledged, earlier segments taken as full."""
-        if not self._segments:
+        if not self._count():
             return 0
-        return (len(self._segments) - 1) * _SEGMENT_BYTES + self._tail_bytes - self._at
+        return (self._count() - 1) * _SEGMENT_BYTES + self._tail_bytes - self._at
