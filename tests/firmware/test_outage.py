@@ -17,6 +17,7 @@ from .senml_reader import facts, resolve
 
 START_MS = 1_795_600_000_000
 HOUR_MS = 3_600_000
+PATIENCE_S = 300  # real time: the computer may be busy
 
 
 def signals(t_ms: int) -> dict[str, float | bool]:
@@ -38,6 +39,16 @@ class _Arrivals:
 
     def times(self) -> set[float]:
         return {round(p.t_s, 3) for pack in self.packs for p in resolve(pack) if p.name == "stack"}
+
+    def uptimes(self) -> list[float]:
+        """When the rows were made [s] by the board's own counter, which no setting of its clock moves; one boot."""
+        at = {
+            round(facts(pack)["uptime"] + p.t_s - pack[0].get("bt", 0), 3)
+            for pack in self.packs
+            for p in resolve(pack)
+            if p.name == "stack"
+        }
+        return sorted(at)
 
     def check(self) -> None:
         """Nothing lost, nothing changed on repetition."""
@@ -62,17 +73,18 @@ def test_two_hours_without_broker(way: Proxy, listener: Listener, tmp_path: Path
     bench = Bench(signals, start_ms=START_MS, until_ms=START_MS + 3 * HOUR_MS)
     data = tmp_path / "flash"
     with bench, Board("shed", bench=bench, broker_port=way.port, speed=600, settings={"data": str(data)}) as board:
-        assert bench.wait_until(START_MS + HOUR_MS // 4, 30)
+        assert bench.wait_until(START_MS + HOUR_MS // 4, PATIENCE_S)
         way.set("refuse")
-        assert bench.wait_until(START_MS + HOUR_MS * 9 // 4, 60)
+        assert bench.wait_until(START_MS + HOUR_MS * 9 // 4, PATIENCE_S)
         assert list(data.iterdir())
         way.set("pass")
-        assert bench.finished.wait(60), board.log
+        assert bench.finished.wait(PATIENCE_S), board.log
     arrivals = _Arrivals(listener)
     arrivals.check()
     times = sorted(arrivals.times())
     assert times[-1] - times[0] > 2.9 * 3600
-    assert max(b - a for a, b in itertools.pairwise(times)) < 6
+    # A row each 5 s, a conversion more where an edge came between. The UTC of the rows may step at an hourly setting.
+    assert max(b - a for a, b in itertools.pairwise(arrivals.uptimes())) < 6
     backlog = [len({p.t_s for p in resolve(pack)}) for pack in arrivals.packs]
     assert max(backlog) == 24
     assert not list(data.iterdir())
@@ -84,11 +96,11 @@ def test_board_killed_during_an_outage(way: Proxy, listener: Listener, tmp_path:
     with bench:
         way.set("refuse")
         with Board("shed", bench=bench, broker_port=way.port, speed=0, settings=data, directory=tmp_path):
-            assert bench.wait_until(START_MS + HOUR_MS // 2, 30)
+            assert bench.wait_until(START_MS + HOUR_MS // 2, PATIENCE_S)
         cut_ms = bench.now_ms
         way.set("pass")
         with Board("shed", bench=bench, broker_port=way.port, speed=600, settings=data, directory=tmp_path) as board:
-            assert bench.wait_until(cut_ms + 600_000, 30), board.log
+            assert bench.wait_until(cut_ms + 600_000, PATIENCE_S), board.log
     arrivals = _Arrivals(listener)
     first_boot = facts(arrivals.packs[-1])["boot"]
     boots = {facts(p)["boot"] for p in arrivals.packs}
@@ -107,13 +119,13 @@ def test_power_cut_loses_the_memory_but_not_the_flash(way: Proxy, listener: List
     with bench:
         way.set("refuse")
         with Board("shed", bench=bench, broker_port=way.port, speed=0, settings=data, directory=tmp_path) as board:
-            assert bench.wait_until(START_MS + HOUR_MS // 2, 30), board.log
+            assert bench.wait_until(START_MS + HOUR_MS // 2, PATIENCE_S), board.log
             off = board.directory
         (off / "rtc.bin").unlink()
         way.set("pass")
         cut_ms = bench.now_ms
         with Board("shed", bench=bench, broker_port=way.port, speed=600, settings=data, directory=tmp_path) as board:
-            assert bench.wait_until(cut_ms + 600_000, 30), board.log
+            assert bench.wait_until(cut_ms + 600_000, PATIENCE_S), board.log
     packs = _Arrivals(listener).packs
     boot = facts(packs[-1])["boot"]
     old = [p for p in packs if facts(p)["boot"] != boot]
@@ -125,10 +137,10 @@ def test_wireless_network_away(broker: Mosquitto, listener: Listener) -> None:
     bench = Bench(signals, start_ms=START_MS, until_ms=START_MS + HOUR_MS)
     bench.wifi = False
     with bench, Board("shed", bench=bench, broker_port=broker.port, speed=600) as board:
-        assert bench.wait_until(START_MS + HOUR_MS // 3, 30)
+        assert bench.wait_until(START_MS + HOUR_MS // 3, PATIENCE_S)
         assert not listener.of("measurements")
         bench.wifi = True
-        assert bench.finished.wait(60), board.log
+        assert bench.finished.wait(PATIENCE_S), board.log
     arrivals = _Arrivals(listener)
     arrivals.check()
     times = sorted(arrivals.times())
