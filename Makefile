@@ -18,7 +18,7 @@ help:
 demo: .stamps/demo
 	$(BIN)/sootline demo
 
-test: .stamps/dev check
+test: .stamps/dev .stamps/micropython-32/micropython check
 	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 check: .stamps/dev
@@ -50,6 +50,10 @@ $(BIN)/python:
 .stamps/dev: .stamps/debian-test pyproject.toml requirements.lock | $(BIN)/python
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c requirements.lock -e '.[dev]'
 	@touch $@
+
+# A MicroPython whose objects have the size of a board's. Where it cannot be had the tests that need it say so.
+.stamps/micropython-32/micropython: tests/firmware/micropython_32.sh
+	@sh $< .stamps/micropython-32 || echo 'Going on without the 32-bit MicroPython; its tests will be skipped.'
 
 clean:
 	rm -rf $(VENV) .stamps build dist demo-data .mypy_cache .ruff_cache .pytest_cache

@@ -3,9 +3,19 @@
 import subprocess
 from pathlib import Path
 
+import pytest
+
 from sootline.bench import FIRMWARE, interpreter
 
 SCRIPTS = Path(__file__).with_name("mpy")
+_SMALL = FIRMWARE.parent / ".stamps" / "micropython-32" / "micropython"
+
+
+def small_interpreter() -> str:
+    """The 32-bit MicroPython that `make test` fetches, whose objects have the size of a board's; skips without it."""
+    if not _SMALL.exists():
+        pytest.skip("the 32-bit MicroPython is missing: make .stamps/micropython-32/micropython")
+    return str(_SMALL)
 
 
 def run(script: str, heap: str = "8m", timeout_s: float = 100, *arguments: str, paths: tuple[Path, ...] = ()) -> str:
