@@ -1,5 +1,6 @@
 """What a person can get wrong on the command line is told in one line that says what to do, with status 2."""
 
+import random
 import socket
 import subprocess
 import sys
@@ -86,6 +87,33 @@ def test_a_second_service_on_the_same_folder(tmp_path: Path) -> None:
 def test_broker_options_that_cannot_be(tmp_path: Path, arguments: list[str], words: str) -> None:
     own = [] if "--broker" in arguments else ["--broker-port", 0]
     assert words in one_line(run("run", "--data", tmp_path, "--web-port", 0, *own, *arguments))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["replay", "."], "is a folder; name the files in it"),
+        (["replay", "noise.csv"], "cannot be read as a table"),
+        (["replay", "noise.parquet"], "cannot be read as a table"),
+        (["replay", "noise.ndjson"], "no line holds a message"),
+        (["replay", "empty.ndjson"], "no line holds a message"),
+        (["batch", "list", "--data", "nowhere"], "no such folder; give the one of 'sootline run' with --data"),
+        (["people", "list", "--data", "nowhere"], "no such folder; give the one of 'sootline run' with --data"),
+        (["contacts", "check", "--data", "nowhere"], "nobody is told of anything"),
+        (["store", "status", "--data", "noise.csv"], "there is no store in noise.csv"),
+    ],
+)
+def test_rubbish_and_wrong_paths(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], words: str
+) -> None:
+    noise = random.Random(7).randbytes(60_000)
+    for name in ("noise.csv", "noise.parquet", "noise.ndjson"):
+        (tmp_path / name).write_bytes(noise)
+    (tmp_path / "empty.ndjson").touch()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PYTHONPATH", str(Path(sootline.__file__).parents[1]))
+    line = one_line(run(*arguments))
+    assert words in line and all(c.isprintable() for c in line.rstrip("\n"))
 
 
 def test_an_unreachable_broker_is_said_on_the_page_and_tried_again(tmp_path: Path) -> None:

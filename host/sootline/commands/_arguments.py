@@ -1,11 +1,18 @@
-"""What every command on the stored history takes."""
+"""What several commands take."""
 
 import argparse
 from pathlib import Path
 
 
+def data(parser: argparse.ArgumentParser | argparse._ArgumentGroup, holds: str = "the store's folder") -> None:
+    parser.add_argument(
+        "--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help=f"{holds} (default: %(default)s)"
+    )
+
+
 def add(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    """What every command on the stored history takes."""
+    data(parser)
     parser.add_argument("--oil", metavar="KIND", help="kind of oil; `sootline oil --kinds` lists them")
     parser.add_argument("--us", action="store_true", help="°F, gallons and pounds in the table")
     parser.add_argument("--json", action="store_true", help="JSON, always in SI units")

@@ -1,7 +1,6 @@
 """`sootline board update`: bring this version of the board code to a board over the air."""
 
 import argparse
-from pathlib import Path
 from typing import Any
 
 from sootline.boards import key as keys
@@ -9,7 +8,7 @@ from sootline.boards import release as releases
 from sootline.boards.remote import Remote
 from sootline.boards.update import update
 from sootline.broker import DEFAULT_PORT
-from sootline.commands import _broker
+from sootline.commands import _arguments, _broker
 from sootline.errors import UserError
 from sootline.ingest.client import Address
 from sootline.wire import topics
@@ -18,7 +17,7 @@ from sootline.wire import topics
 def add(actions: "argparse._SubParsersAction[Any]") -> None:
     parser = actions.add_parser("update", help="update a board over the air", description="Update a board.")
     parser.add_argument("furnace", help="whose board")
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="has the key")
+    _arguments.data(parser, "has the key")
     parser.add_argument("--older", action="store_true", help="go back to an earlier version than the board runs")
     parser.add_argument(
         "--burner-is-off", action="store_true", help="you have looked: counts only where no reading tells"

@@ -14,7 +14,7 @@ from sootline.alarms import Alarm
 from sootline.analysis.sampling import Sampling, spacing
 from sootline.analysis.settings import Settings
 from sootline.analysis.watch import Watch
-from sootline.commands import _server
+from sootline.commands import _arguments, _server
 from sootline.errors import UserError
 from sootline.files import profiles
 from sootline.files.commissioning import Records
@@ -75,7 +75,7 @@ class Readings(Protocol):
 
 def add_source(parser: argparse.ArgumentParser | argparse._ArgumentGroup) -> None:
     """Where the readings are stored: a store or a server."""
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    _arguments.data(parser)
     parser.add_argument("--server", metavar="URL", help="readings from a server that 'sootline mirror' has filled")
     _server.add_dialect(parser)
 

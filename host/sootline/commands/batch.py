@@ -7,11 +7,11 @@ import argparse
 import json
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime
-from pathlib import Path
 from typing import Any, get_args
 
 from sootline.advice import oil_log
 from sootline.advice.batches import told
+from sootline.commands import _arguments
 from sootline.errors import OutOfRange, UserError
 from sootline.heat.conversions import GALLON_L, celsius_from_fahrenheit, fahrenheit
 from sootline.heat.used_oil import DEFERS, MAX_PPM, OilBatch, Source, keep_until, space_heater_conditions, specification
@@ -27,6 +27,8 @@ def main(argv: Sequence[str]) -> int:
     path = oil_log.path_of(options.data)
     try:
         batches = oil_log.load(path)
+        if not options.data.is_dir():
+            raise UserError(f"{options.data}: there is no such folder; give the one of 'sootline run' with --data")
         if options.what == "add":
             batch = _batch(options)
             oil_log.append(path, batch)
@@ -58,7 +60,7 @@ def _parser() -> argparse.ArgumentParser:
     add.add_argument("--flash", type=float, metavar="TEMPERATURE", help="flash point as tested, °C; °F with --us")
     add.add_argument("--analysis", default="", metavar="TEXT", help="where the analysis is kept")
     for command in (add, what.add_parser("list", help="list the batches")):
-        command.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER")
+        _arguments.data(command)
         command.add_argument("--vent", choices=("outdoors", "indoors"), help="where the combustion gases go")
         command.add_argument("--us", action="store_true", help="gallons and °F in and out")
         command.add_argument("--json", action="store_true", help="JSON, always in SI units")

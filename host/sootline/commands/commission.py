@@ -12,6 +12,7 @@ import numpy as np
 from sootline import walkthrough as walk
 from sootline import wording
 from sootline.channels import CHANNELS
+from sootline.commands import _arguments
 from sootline.commissioning import record as rec
 from sootline.commissioning.evaluate import Value
 from sootline.commissioning.record import Record
@@ -67,7 +68,7 @@ def main(argv: Sequence[str]) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser("sootline commission", description=__doc__)
     parser.add_argument("furnace", metavar="FURNACE")
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    _arguments.data(parser)
     parser.add_argument("--step", metavar="ID", help="only this step, such as senses, or ice_point/stack")
     parser.add_argument("--list", action="store_true", help="how far it is, what waits, what is due again")
     parser.add_argument("--sheet", action="store_true", help="the sheet to print, as Markdown")

@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from sootline.advice.burned import store_of
+from sootline.commands import _arguments
 from sootline.courier import ways
 from sootline.courier.around import OutlooksThen
 from sootline.errors import UserError
@@ -22,7 +23,7 @@ BODY = "Nothing is wrong; somebody tests from the command line whether messages 
 
 def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser("sootline contacts", description=__doc__)
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="store and contacts")
+    _arguments.data(parser, "store and contacts")
     parts = parser.add_subparsers(dest="part", required=True)
     parts.add_parser("example", help=f"write a {contacts.NAME} to fill in")
     parts.add_parser("check", help="say who is told what and when, or what is wrong with the file")
@@ -30,6 +31,8 @@ def main(argv: Sequence[str]) -> int:
     test.add_argument("name", nargs="?", help="of one contact (default: all)")
     past = parts.add_parser("rehearse", help="list what would have been said of the alarms that are kept")
     past.add_argument("--days", type=float, default=28.0, metavar="DAYS", help="of the past (default: %(default)g)")
+    for part in parts.choices.values():  # --data may stand behind the part, too, as in the other commands
+        part.add_argument("--data", type=Path, default=argparse.SUPPRESS, metavar="FOLDER", help="store and contacts")
     options = parser.parse_args(argv)
     path = options.data / contacts.NAME
     if options.part == "example":

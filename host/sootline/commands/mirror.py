@@ -11,6 +11,7 @@ import threading
 from collections.abc import Sequence
 from pathlib import Path
 
+from sootline.commands import _arguments
 from sootline.errors import UserError
 from sootline.store import Store
 
@@ -18,7 +19,7 @@ from sootline.store import Store
 def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser("sootline mirror", description=__doc__)
     parser.add_argument("url", metavar="URL", help="of the server, such as http://127.0.0.1:8428")
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder")
+    _arguments.data(parser)
     parser.add_argument("--bucket", default="sootline", help="bucket or database (default: %(default)s)")
     parser.add_argument("--org", default="-", help="organisation, where the server has them")
     parser.add_argument("--token-file", type=Path, metavar="FILE", help="its first line is the token, or user:password")

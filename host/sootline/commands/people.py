@@ -10,8 +10,8 @@ import sys
 import time
 from collections.abc import Sequence
 from contextlib import closing
-from pathlib import Path
 
+from sootline.commands import _arguments
 from sootline.errors import UserError
 from sootline.people.people import People, proper_name
 from sootline.people.person import ROLES
@@ -55,7 +55,7 @@ def _parser() -> argparse.ArgumentParser:
         ("password", "give somebody a new password, and end their sessions"),
     ):
         one = what.add_parser(name, help=words, description=words)
-        one.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="as in 'run'")
+        _arguments.data(one, "of 'sootline run'")
         if name != "list":
             one.add_argument("name", metavar="NAME")
         if name == "add":

@@ -49,6 +49,8 @@ def main(argv: Sequence[str]) -> int:
         raise UserError("name the recordings or tables to replay, or give --all for all that is stored")
     else:
         alarms = replay(options.files, [profiles.load(path) for path in options.profile], options.furnace, options.root)
+    if not alarms and not failed:
+        _note("no alarm was raised")
     for alarm in sorted(alarms, key=_order):
         print(msgspec.json.encode(alarm.record()).decode() if options.json else _in_words(alarm))
     for name, why in sorted(failed.items()):
@@ -61,6 +63,8 @@ def replay(
 ) -> list[Alarm]:
     """Every alarm of the files, in order of raised, alarm, channel; notes on what could not be used go to stderr."""
     for path in files:
+        if path.is_dir():
+            raise UserError(f"{path}: is a folder; name the files in it")
         if not path.is_file():
             raise UserError(f"{path}: there is no such file")
     recordings = [path for path in files if is_recording(path)]
@@ -108,6 +112,8 @@ def _recordings(paths: Sequence[Path], known: Sequence[Profile], furnace: str | 
             last_ms = messages[-1].received_ms
         watches.deliver(intake.settle())
         watches.tick(last_ms)
+        if not last_ms and not seen:
+            raise UserError(f"{', '.join(map(str, paths))}: no line holds a message; is it from 'sootline record'?")
         if recordings.unusable:
             _note(f"{recordings.unusable} lines hold no message and were left out")
         for name in ["", *store.furnaces()]:

@@ -13,6 +13,7 @@ import msgspec
 
 from sootline.advice import digest
 from sootline.advice.burned import opened, store_of
+from sootline.commands import _arguments
 from sootline.errors import OutOfRange, UserError
 from sootline.papers.making import KINDS, make
 from sootline.papers.render import Press, digests_in
@@ -70,7 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     check = acts.add_parser("verify", help="hold a report against what is stored now")
     check.add_argument("file", type=Path, metavar="FILE", help="the .html or .json of a report")
     for act in acts.choices.values():
-        act.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="of the store")
+        _arguments.data(act, "the store's folder")
     return parser
 
 

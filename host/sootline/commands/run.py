@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sootline import timeserver
 from sootline.broker import DEFAULT_PORT, Network
-from sootline.commands import _broker
+from sootline.commands import _arguments, _broker
 from sootline.errors import UserError
 from sootline.service import Options, Service
 from sootline.web.server import HOW_TO_CERTIFY, Tls, is_loopback
@@ -40,21 +40,36 @@ def main(argv: Sequence[str]) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser("sootline run", description="Watch furnaces and serve the pages.")
-    parser.add_argument("--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="store and broker")
+    _arguments.data(parser, "store and broker")
     parser.add_argument("--profiles", type=Path, metavar="FOLDER", help="profile files (default: DATA/profiles)")
-    parser.add_argument("--web-host", default="127.0.0.1", metavar="ADDRESS")
-    parser.add_argument("--web-port", type=int, default=8470, metavar="PORT")
-    parser.add_argument("--host-name", action="append", default=[], help="further name the pages are reached under")
+    parser.add_argument(
+        "--web-host",
+        default="127.0.0.1",
+        metavar="ADDRESS",
+        help="where the pages are served (default: this machine only)",
+    )
+    parser.add_argument(
+        "--web-port", type=int, default=8470, metavar="PORT", help="of the pages (default: %(default)s)"
+    )
+    parser.add_argument(
+        "--host-name", action="append", default=[], metavar="NAME", help="further name the pages are reached under"
+    )
     parser.add_argument("--certificate", type=Path, metavar="FILE", help="serve the pages by HTTPS, with --key FILE")
-    parser.add_argument("--key", type=Path, metavar="FILE")
+    parser.add_argument("--key", type=Path, metavar="FILE", help="of the certificate")
     parser.add_argument(
         "--trusted-proxy", action="append", default=[], metavar="ADDRESS", type=_proxy,
         help="address or network of a reverse proxy in front; X-Forwarded-For and -Proto of any other are ignored",
     )  # fmt: skip
-    parser.add_argument("--units", choices=("si", "us"), default="si")
+    parser.add_argument("--units", choices=("si", "us"), default="si", help="until a browser has chosen (default: si)")
     parser.add_argument("--record", type=Path, metavar="FOLDER", help="record every message for later replays")
     own = parser.add_argument_group("our own broker")
-    own.add_argument("--broker-port", type=int, default=DEFAULT_PORT, metavar="PORT", help="on this machine only")
+    own.add_argument(
+        "--broker-port",
+        type=int,
+        default=DEFAULT_PORT,
+        metavar="PORT",
+        help="on this machine only (default: %(default)s)",
+    )
     own.add_argument("--boards-listen", metavar="ADDRESS:PORT", help="where boards on the network connect")
     own.add_argument("--boards-passwords", type=Path, metavar="FILE", help="lines of furnace:password")
     parser.add_argument(

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from sootline.advice.tables import TABLES, Ask
-from sootline.commands import _server
+from sootline.commands import _arguments, _server
 from sootline.errors import StoreDamaged, StoreUnavailable, UserError
 from sootline.store import Store
 from sootline.store.exporting import check_suffix, write
@@ -34,9 +34,7 @@ def _parser() -> argparse.ArgumentParser:
 
     def act(name: str, help: str, function: object) -> argparse.ArgumentParser:
         one = acts.add_parser(name, help=help, description=help)
-        one.add_argument(
-            "--data", type=Path, default=Path("sootline-data"), metavar="FOLDER", help="the store's folder"
-        )
+        _arguments.data(one)
         one.set_defaults(act=function)
         return one
 

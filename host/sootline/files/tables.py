@@ -146,7 +146,9 @@ def _column_names(path: Path) -> list[str]:
 
 
 def _first_line(error: Exception) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]
+    """What a library complains of, without what it may quote from a file that is no text."""
+    text = (str(error).splitlines() or [type(error).__name__])[0]
+    return "".join(c for c in text if c.isprintable())[:200]
 
 
 def _batches(path: Path, *, times_only: bool) -> Iterator[pa.RecordBatch]:
