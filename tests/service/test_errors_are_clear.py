@@ -100,6 +100,8 @@ def test_broker_options_that_cannot_be(tmp_path: Path, arguments: list[str], wor
         (["batch", "list", "--data", "nowhere"], "no such folder; give the one of 'sootline run' with --data"),
         (["people", "list", "--data", "nowhere"], "no such folder; give the one of 'sootline run' with --data"),
         (["contacts", "check", "--data", "nowhere"], "nobody is told of anything"),
+        (["contacts", "rehearse", "--days", "-1"], "more than none"),
+        (["mirror", "server", "--data", "nowhere"], "write it like http://127.0.0.1:8428"),
         (["store", "status", "--data", "noise.csv"], "there is no store in noise.csv"),
     ],
 )
@@ -114,6 +116,13 @@ def test_rubbish_and_wrong_paths(
     monkeypatch.setenv("PYTHONPATH", str(Path(sootline.__file__).parents[1]))
     line = one_line(run(*arguments))
     assert words in line and all(c.isprintable() for c in line.rstrip("\n"))
+
+
+@pytest.mark.parametrize("option", ["--web-port", "--broker-port"])
+@pytest.mark.parametrize("port", ["99999", "-4", "http"])
+def test_a_port_that_is_none(tmp_path: Path, option: str, port: str) -> None:
+    done = run("run", "--data", tmp_path, option, port)
+    assert done.returncode == 2 and f"argument {option}: '{port}' is no port; give 0 to 65535" in done.stderr
 
 
 def test_an_unreachable_broker_is_said_on_the_page_and_tried_again(tmp_path: Path) -> None:

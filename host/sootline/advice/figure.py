@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from sootline.heat.conversions import BTU_J, GALLON_L, MJ_PER_L_PER_BTU_PER_GAL, POUND_KG, W_PER_BTU_PER_H, fahrenheit
 from sootline.heat.why import origin
+from sootline.units import said
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,8 @@ def rows(figures: Iterable[Figure], us: bool = False, why: bool = False) -> Iter
     """The figures as lines of a table, each with its function and source below where `why`."""
     for figure in figures:
         number, unit = value_and_unit(figure, us)
-        yield f"{figure.name:<26}{number:>10} {unit:<16}{figure.note}".rstrip()
+        note = said(figure.note, "us" if us else "si")
+        yield f"{figure.name:<26}{number:>10} {unit:<16}{note}".rstrip()
         if why:
             found = origin(figure.function)
             yield f"    {found.function}: {found.source}"

@@ -10,6 +10,13 @@ def data(parser: argparse.ArgumentParser | argparse._ArgumentGroup, holds: str =
     )
 
 
+def port(text: str) -> int:
+    """A port to listen on; 0 takes one that is free."""
+    if not (text.isdecimal() and int(text) < 65_536):
+        raise argparse.ArgumentTypeError(f"'{text}' is no port; give 0 to 65535")
+    return int(text)
+
+
 def add(parser: argparse.ArgumentParser) -> None:
     """What every command on the stored history takes."""
     data(parser)

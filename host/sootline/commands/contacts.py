@@ -34,6 +34,8 @@ def main(argv: Sequence[str]) -> int:
     for part in parts.choices.values():  # --data may stand behind the part, too, as in the other commands
         part.add_argument("--data", type=Path, default=argparse.SUPPRESS, metavar="FOLDER", help="store and contacts")
     options = parser.parse_args(argv)
+    if options.part == "rehearse" and not options.days > 0:
+        raise UserError("--days of the past must be more than none")
     path = options.data / contacts.NAME
     if options.part == "example":
         contacts.write(path)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from sootline import broker, demo
 from sootline.alarms import Alarm
+from sootline.commands import _arguments
 from sootline.courier.inbox import Inbox
 from sootline.errors import UserError
 from sootline.service import Options, Service, now_ms, only_one
@@ -40,7 +41,7 @@ _LOOK = """\
 def main(argv: Sequence[str]) -> int:
     parser = argparse.ArgumentParser("sootline demo", description=__doc__)
     parser.add_argument("--data", type=Path, metavar="FOLDER", help="keep store and profiles here (default: nowhere)")
-    parser.add_argument("--port", type=int, default=8470, help="of the pages (default: %(default)s)")
+    parser.add_argument("--port", type=_arguments.port, default=8470, help="of the pages (default: %(default)s)")
     parser.add_argument(
         "--days", type=int, default=28, choices=range(1, 29), metavar="1..28", help="of the story to tell before today"
     )

@@ -26,6 +26,8 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--name", default="mirror", help="of this mirror's cursor; each server needs its own")
     parser.add_argument("--once", action="store_true", help="stop when everything is there")
     options = parser.parse_args(argv)
+    if not options.url.startswith(("http://", "https://")):
+        raise UserError(f"'{options.url}' is no address of a server; write it like http://127.0.0.1:8428")
     try:
         from sootline.mirror import LineServer, Mirror, follow
     except ModuleNotFoundError as error:

@@ -49,7 +49,7 @@ def _parser() -> argparse.ArgumentParser:
         help="where the pages are served (default: this machine only)",
     )
     parser.add_argument(
-        "--web-port", type=int, default=8470, metavar="PORT", help="of the pages (default: %(default)s)"
+        "--web-port", type=_arguments.port, default=8470, metavar="PORT", help="of the pages (default: %(default)s)"
     )
     parser.add_argument(
         "--host-name", action="append", default=[], metavar="NAME", help="further name the pages are reached under"
@@ -65,7 +65,7 @@ def _parser() -> argparse.ArgumentParser:
     own = parser.add_argument_group("our own broker")
     own.add_argument(
         "--broker-port",
-        type=int,
+        type=_arguments.port,
         default=DEFAULT_PORT,
         metavar="PORT",
         help="on this machine only (default: %(default)s)",

@@ -65,7 +65,8 @@ def write(table: Table, target: Path) -> int:
         os.replace(beside, target)
         sync_folder(target.absolute().parent)
     except OSError as error:
-        raise UserError(f"{target}: cannot be written: {error.strerror or error}") from None
+        why = os.strerror(error.errno) if error.errno else error
+        raise UserError(f"{target}: cannot be written: {why}") from None
     finally:
         beside.unlink(missing_ok=True)
     return n
