@@ -132,6 +132,7 @@ def test_the_baseline_fit_where_the_prior_is_weak(monkeypatch: pytest.MonkeyPatc
     """Many firings, wide priors: Huber's regression (k = 1.5) of statsmodels RLM; without outliers OLS."""
     monkeypatch.setattr(steady, "RISE_PER_HOUR_SD", 1e3)
     monkeypatch.setattr(steady, "RIDGE_K", 1e4)
+    monkeypatch.setattr(steady, "DAY_SD_K", 1e-3)
     draw = np.random.default_rng(8)
     hours = np.cumsum(draw.uniform(0.5, 1.5, 400))
     z = draw.normal(0, 8, 400)
@@ -157,6 +158,27 @@ def test_a_week_cannot_bend_the_clean_level_far() -> None:
         errors.append(learned(y, hours, draw.normal(0, 5, NEED)).level_K - 260)
     assert abs(np.mean(errors)) < 3 * np.std(errors) / math.sqrt(200) + 0.2
     assert np.std(errors) < 2.0
+
+
+def test_days_that_differ_bend_the_clean_level_no_further_than_so_many_days_can() -> None:
+    """Thirty firings a day of a week with day effects of 4 K, against a line through all 210 (numpy.polyfit)."""
+    errors, of_line = [], []
+    for seed in range(60):
+        draw = np.random.default_rng(seed)
+        k = np.arange(210)
+        hours = k * 0.3
+        by_day = draw.normal(0, 4, 8)
+        y = 230 + 0.15 * hours + by_day[k // 30] + draw.normal(0, 1, 210)
+        learning = steady._Learning()
+        for i in k.tolist():
+            learning.t_ms.append(ms(DAY * i / 30))
+            learning.hours.append(float(hours[i]))
+            learning.net_K.append(float(y[i]))
+            learning.z.append({})
+        errors.append(steady._fit(learning).level_K - 230)
+        of_line.append(np.polyfit(hours, y, 1)[1] - 230)
+    assert np.std(errors) < 0.85 * np.std(of_line) and abs(np.mean(errors)) < 1.5
+    assert steady._fit(learning).sd_K > 2.0, "what the days add is in the scatter"
 
 
 @pytest.mark.parametrize(("swing_K", "slope", "within"), [(8.0, -0.6, 0.15), (0.0, -0.15, 0.01)])

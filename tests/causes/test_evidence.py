@@ -293,3 +293,40 @@ def test_a_control_that_has_locked_out_has_not_relit() -> None:
     engine.plant.raise_("lockout", "high")
     found = finding("came-back", scene(engine, "flame-loss", engine.plant.now_ms - 60 * S, losses_1h=2))
     assert found is not None and not found.holds
+
+
+def test_a_dip_seen_once_is_still_known_when_it_has_passed_out_of_sight() -> None:
+    """The alarm comes back the next morning, with no dip in the hours that are remembered."""
+    s = np.arange(0, 7200, 5)
+    level = 0.9 - 0.2 * ((s % 2400) / 2400)
+    engine = watched(7200, tank=60.0, nozzle=85.0, stack=60.0, pump=0.0, tank_level=level, float=0.0)
+    for _ in range(8):
+        engine.causes.seen.daily["level_before"].add(START_MS, 0.7)
+        engine.causes.seen.daily["level_after"].add(START_MS, 0.9)
+    engine.refills.last_end_ms = START_MS - 400 * S
+    entry = engine.plant.raise_("refill-overdue", "high")
+    assert entry.detail["causes"][0]["id"] == "pump-sensing"
+    engine.plant.clear("refill-overdue")
+    t_ms = engine.plant.now_ms + np.arange(5, 1500, 5) * S
+    calm = {"tank": 60.0, "nozzle": 85.0, "stack": 60.0, "pump": 0.0, "tank_level": 0.7, "float": 0.0}
+    engine.feed(Rows(t_ms, {name: np.full(len(t_ms), value) for name, value in calm.items()}, {}, ()))
+    engine.refills.last_end_ms = engine.plant.now_ms - 400 * S
+    assert engine.plant.raise_("refill-overdue", "high") is entry and entry.detail["repeats"] == 1
+    assert entry.detail["causes"][0]["id"] == "pump-sensing"
+
+
+def test_a_fire_under_way_is_compared_once_it_is_as_old_as_they_usually_get() -> None:
+    """The flue climbs for as long as a fire lasts: ten minutes into one it is cooler than at the end of the others."""
+    s = np.arange(0, 2400, 5)
+    stack = 60.0 + 190.0 * (1 - np.exp(-np.maximum(s - 600, 0) / 400.0)) * (s > 600)
+    engine = watched(2400, tank=60.0, nozzle=85.0, stack=stack, flame=s > 600, burner=s > 600)
+    for _ in range(8):
+        engine.causes.seen.daily["stack_net_K"].add(START_MS, 225.0)
+        engine.causes.seen.daily["fire_s"].add(START_MS, 1200.0)
+    engine.plant.history.now_ms = START_MS + (600 + 660) * S
+    early = scene(engine, "refill-overdue", engine.plant.now_ms)
+    assert engine.fire.on and (found := finding("stack-down", early)) is not None and not found.holds
+    engine.plant.history.now_ms = START_MS + (600 + 1700) * S
+    late = scene(engine, "refill-overdue", engine.plant.now_ms)
+    assert (found := finding("stack-down", late)) is not None and not found.holds
+    assert "225" not in found.words.partition(",")[0]

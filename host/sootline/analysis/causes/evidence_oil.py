@@ -183,7 +183,7 @@ def latched_out(scene: Scene) -> Finding | None:
     return None if refill is None else Finding(False, "the last refill ended as usual")
 
 
-@evidence("unseen-dips", 0.04)
+@evidence("unseen-dips", 0.04, keeps=True)
 def unseen_dips(scene: Scene) -> Finding | None:
     """The day tank dips as at a refill, though the pump is never seen to run."""
     usual, last_ms = scene.engine.refills.usual_dip_K, scene.engine.refills.last_end_ms

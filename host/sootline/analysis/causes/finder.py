@@ -55,7 +55,10 @@ class CauseFinder:
         place = (entry.alarm, entry.channel)
         which = (entry.raised_ms, entry.priority, entry.detail.get("repeats"))  # worse or again: seen afresh
         known, findings = self._found.get(place, (None, {}))
-        findings = look(self.engine, self.seen, entry, findings if known == which else {})
+        if known != which:
+            same = isinstance(known, tuple) and known[0] == entry.raised_ms
+            findings = {n: f for n, f in findings.items() if same and f.holds and EVIDENCE[n].keeps}
+        findings = look(self.engine, self.seen, entry, findings, afresh=known != which)
         self._found[place] = (which, findings)
         known, behind = self._behind.get(place, (None, {}))
         behind = (behind if known == which else {}) | self._causes_behind(entry)
@@ -78,13 +81,17 @@ class CauseFinder:
         return found
 
 
-def look(engine: Engine, seen: Recorder, entry: Entry, before: Mapping[str, Finding]) -> dict[str, Finding]:
+def look(
+    engine: Engine, seen: Recorder, entry: Entry, before: Mapping[str, Finding], afresh: bool = False
+) -> dict[str, Finding]:
     """What is found now, and what was found before and cannot be measured any more."""
     scene = Scene(engine, seen, entry)
     findings = dict(before)
     for name in TREES[entry.alarm].evidence:
         evidence = EVIDENCE[name]
-        if before and evidence.once:
+        if before and not afresh and evidence.once:
+            continue
+        if name in before and evidence.keeps and before[name].holds:
             continue
         finding = evidence.test(scene)
         if finding is not None:

@@ -22,7 +22,7 @@ FEATURES = (
     "refill_s", "refill_fall_share", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
     "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
     "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A", "level_before", "level_after",
-    "cycles_most_per_h",
+    "cycles_most_per_h", "fire_s",
 )  # fmt: skip
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
@@ -130,6 +130,7 @@ class Recorder:
         self._add("lit_nozzle_C", t_ms, lit_nozzle_C)
         if event.end_ms - event.start_ms >= SETTLED_MS:
             self.settled_ms = event.end_ms
+            self._add("fire_s", t_ms, event.duration_s)
             for feature, value in self.levels(t_ms).items():
                 self._add(feature, t_ms, value)
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
 LIVE_MS = SETTLED_MS
+LONGEST_S = 1500.0  # after this nothing climbs any more
 
 
 class Finding(NamedTuple):
@@ -59,7 +60,10 @@ class Scene:
         None where the last two firings were too short to tell: what was before them says nothing of now.
         """
         fire = self.fire
-        if fire.on and fire.since_ms is not None and self.now_ms - fire.since_ms >= LIVE_MS:
+        # a flue and the air it heats climb for as long as a fire lasts: compare with the end of fires as long as this
+        usual_s = self.usual("fire_s") or 0.0
+        live_ms = max(LIVE_MS, min(usual_s, LONGEST_S) * 1000)
+        if fire.on and fire.since_ms is not None and self.now_ms - fire.since_ms >= live_ms:
             if self._levels is None:
                 self._levels = self.seen.levels(self.now_ms)
             return self._levels[feature]
@@ -81,6 +85,7 @@ Test = Callable[[Scene], Finding | None]
 class Evidence:
     """base: how often it holds when no named cause has a hand in it; doc: what it means
     test: None = not measured; once: looked for at the first look only, for later looks would see what came after
+    keeps: once seen it stays seen while the alarm lasts, for what shows it passes out of sight
     """
 
     name: str
@@ -88,16 +93,17 @@ class Evidence:
     doc: str
     test: Test
     once: bool = False
+    keeps: bool = False
 
 
 EVIDENCE: dict[str, Evidence] = {}
 
 
-def evidence(name: str, base: float, once: bool = False) -> Callable[[Test], Test]:
+def evidence(name: str, base: float, once: bool = False, keeps: bool = False) -> Callable[[Test], Test]:
     """Register a test under a name; its docstring says what it looks for."""
 
     def register(test: Test) -> Test:
-        EVIDENCE[name] = Evidence(name, base, (test.__doc__ or "").strip(), test, once)
+        EVIDENCE[name] = Evidence(name, base, (test.__doc__ or "").strip(), test, once, keeps)
         return test
 
     return register

@@ -35,6 +35,7 @@ RIDGE_K = 4.0  # prior sd of the effect of one usual spread
 # exchangers); what else comes with colder air, as denser combustion air and more draft, is known no better than this
 AIR, AIR_SLOPE, AIR_SLOPE_SD, AIR_K = "air", -0.15, 0.3, 10.0
 START, START_K = "start", 20.0
+DAY_SD_K = 4.0  # what a day adds to all its firings alike: 5 to 10 K unnormalised (common practice), half of it left
 EXPLAINED_BY = ("batch", "nozzle", "shutter", "blower", "repair", "electrodes", "service")
 
 
@@ -240,18 +241,34 @@ class StackSeries:
 def _fit(learning: _Learning) -> _Baseline:
     """Robust ridge regression of the learning firings on burning hours and covariates; the level at the first firing.
 
-    The fouling slope has a prior, so that a week of data cannot bend the clean level far: value and spread above.
+    The fouling slope has a prior, so that a week of data cannot bend the clean level far: value and spread above. Each
+    day has an effect of its own (a mixed model, Laird & Ware 1982): a hundred firings of a week are seven days still.
     """
     y = np.array(learning.net_K)
     hours = np.array(learning.hours) - learning.hours[0]
     spreads = COVARIATES | {AIR: AIR_K, START: START_K}
     names = [name for name in spreads if all(z.get(name) is not None for z in learning.z)]
     means = {name: statistics.fmean(float(z[name] or 0.0) for z in learning.z) for name in names}
-    columns = [np.ones(len(y)), hours]
+    days = np.array(learning.t_ms) // DAY_MS
+    of_day = [(days == day).astype(float) for day in np.unique(days)]
+    mean_h = sum(day * float(hours[day > 0].mean()) for day in of_day)  # the course of a day is no fouling
+    columns = [np.ones(len(y)), np.asarray(mean_h)]
     columns += [np.array([float(z[name] or 0.0) - means[name] for z in learning.z]) / spreads[name] for name in names]
+    columns += list(of_day)
     x = np.stack(columns, axis=1)
-    prior_mean = np.array([0.0, RISE_PER_HOUR, *(AIR_SLOPE * AIR_K if name == AIR else 0.0 for name in names)])
-    prior_sd = np.array([1e4, RISE_PER_HOUR_SD, *(AIR_SLOPE_SD * AIR_K if name == AIR else RIDGE_K for name in names)])
+    plain = slice(0, 2 + len(names))  # without the days
+    by_day = len(of_day)
+    prior_mean = np.array(
+        [0.0, RISE_PER_HOUR, *(AIR_SLOPE * AIR_K if name == AIR else 0.0 for name in names), *[0.0] * by_day]
+    )
+    prior_sd = np.array(
+        [
+            1e4,
+            RISE_PER_HOUR_SD,
+            *(AIR_SLOPE_SD * AIR_K if name == AIR else RIDGE_K for name in names),
+            *[DAY_SD_K] * by_day,
+        ]
+    )
     weight = np.ones(len(y))
     sd = max(2.0, MAD_TO_SD * float(np.median(np.abs(y - np.median(y)))))
     beta = prior_mean
@@ -263,4 +280,5 @@ def _fit(learning: _Learning) -> _Baseline:
         weight = np.minimum(1.0, 1.5 * sd / np.maximum(off, 1e-9))
     slopes = {name: float(beta[2 + i]) / spreads[name] for i, name in enumerate(names)}
     air_sd = float(np.linalg.inv(a)[2 + names.index(AIR), 2 + names.index(AIR)]) ** 0.5 / AIR_K if AIR in names else 0.0
-    return _Baseline(float(beta[0]), sd, slopes, means, air_sd)
+    left = np.abs(y - x[:, plain] @ beta[plain])  # with what the days add
+    return _Baseline(float(beta[0]), max(sd, MAD_TO_SD * float(np.median(left))), slopes, means, air_sd)
