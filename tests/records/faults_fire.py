@@ -244,7 +244,8 @@ def _seen_shift(truth: Truth, t: float, fixed: float) -> tuple[float, float]:
     if len(before) < 10 or len(after) < 4:
         return 0.0, 0.0
     usual = float(np.median(before))
-    return abs(float(np.median(after)) - usual), 1.4826 * float(np.median(np.abs(before - usual)))
+    # from one firing to the next, as slow weather is no scatter to a median of five
+    return abs(float(np.median(after)) - usual), 1.05 * float(np.median(np.abs(np.diff(before))))
 
 
 def blower_slips(story: Story, day: float, days: float, share: float) -> None:
