@@ -399,8 +399,8 @@ def _no_heat(truth: Truth) -> None:
 def _offline(truth: Truth) -> None:
     interval = float(truth.profile.get("_idle_interval_s", 60.0))
     wait = max(10 * MINUTE, 5 * interval)
-    if truth.plant.variety.lost_rows > 0.0 and interval > 4 * MINUTE:
-        truth.story.tolerate("board-offline", 0.0, truth.end, "rows lost of a board that speaks every five minutes")
+    if truth.plant.variety.lost_rows > 0.0 and interval > 1.5 * MINUTE:
+        truth.story.tolerate("board-offline", 0.0, truth.end, "rows lost of a board that speaks seldom")
     for gap in truth.story.gaps:
         if gap.end - gap.start > wait + 60.0:
             severity = "high" if gap.end - gap.start > 2 * HOUR else "medium"
