@@ -428,6 +428,11 @@ def shorted_relay(story: Story, day: float, hours: float, channel: str) -> None:
             if climbing is not None and climbing < early + 10 * MINUTE:
                 latest[name] = min(latest.get(name, truth.end), climbing + 10 * MINUTE)
                 early = min(early, climbing)
+        if channel == "nozzle":  # who cannot see the drive must first rule out the soak of twenty minutes after a fire
+            fires = [f["off"] for f in truth.log.firings if f["lit"] < early]
+            soaked = fires[-1] + 25 * MINUTE if fires else 0.0
+            unseen = [s for s in latest if s != "all" or "nozzle_heater" not in truth.channels["all"]]
+            latest |= {name: max(latest[name], soaked) for name in unseen}
         if latest:
             truth.expect(
                 "heater-stuck-on",
