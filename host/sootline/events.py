@@ -30,4 +30,4 @@ class Event:
     def number(self, feature: str) -> float | None:
         """A numeric feature, or None where it was not measured."""
         value = self.features.get(feature)
-        return float(value) if isinstance(value, int | float) else None
+        return float(value) if isinstance(value, (int, float)) else None

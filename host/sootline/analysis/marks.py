@@ -67,11 +67,16 @@ class StateTrack:
             return
         t, on = np.concatenate(([self.t_ms], t)), np.concatenate(([self.on], on))
         apart, told = t[1:] - t[:-1], on[1:] != on[:-1]
-        if apart.max() > sampling.active_gap_ms:  # the shorter of the two
+        gaps = apart.max() > sampling.active_gap_ms  # the shorter of the two
+        if gaps:
             told |= apart > np.where(on[:-1], sampling.active_gap_ms, sampling.idle_gap_ms)
         if sums is not None:
             sums = np.concatenate(([self.on_s], sums))
             told |= ~(on[1:] | on[:-1]) & (sums[1:] - sums[:-1] > SAME_S)
+        if sums is None and not gaps:  # nothing but changes
+            times, states = t[1:][told].tolist(), on[1:][told].tolist()
+            marks += [Mark(at, self.channel, state, at) for at, state in zip(times, states, strict=True)]
+            told[:] = False
         for i in np.flatnonzero(told).tolist():
             sum0, sum1 = (self.on_s if i == 0 else NAN, NAN) if sums is None else (float(sums[i]), float(sums[i + 1]))
             self._between(int(t[i]), bool(on[i]), sum0, int(t[i + 1]), bool(on[i + 1]), sum1, sampling, marks)

@@ -53,15 +53,19 @@ class Overfiring(Detector):
             return
         self._intervals.append(burned)
         window_s = self.settings.overfire_hours * 3600
-        while sum(self._intervals) - self._intervals[0] >= window_s:
-            self._intervals.popleft()
-        total_s, n = sum(self._intervals), len(self._intervals)
+        total_s = sum(self._intervals)
+        while total_s - self._intervals[0] >= window_s:
+            total_s -= self._intervals.popleft()
+        n = len(self._intervals)
         if total_s < window_s or n < 3:
             return
         usual_s = statistics.median(self._intervals)
         if usual_s <= 0:
             return  # nothing burns between refills: that is `refill-without-burning`
         input_kW = litres * self.settings.heat_kWh_per_l / (usual_s / 3600)
+        if input_kW / rated < self.settings.overfire_back_ratio:
+            self.plant.clear(self.alarm, at_ms=event.end_ms)
+            return
         sd_s = MAD_TO_SD * statistics.median(abs(x - usual_s) for x in self._intervals)
         se = 1.25 * sd_s / n**0.5 / usual_s  # of a median, normal scatter
         if input_kW / rated > self.settings.overfire_ratio + 2 * se:
@@ -69,5 +73,3 @@ class Overfiring(Detector):
                 self.alarm, "medium", at_ms=event.end_ms, input_kW=round(input_kW, 1), rated_kW=rated,
                 input_ratio=round(input_kW / rated, 3),
             )  # fmt: skip
-        elif input_kW / rated < self.settings.overfire_back_ratio:
-            self.plant.clear(self.alarm, at_ms=event.end_ms)

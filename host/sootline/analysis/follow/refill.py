@@ -168,7 +168,7 @@ class Refills:
             self.usual_on_s.add_normal(run.on_s, high=1.6 + 1.5 * steps)
             if dip is not None:
                 self.usual_dip_K.add(dip)
-                self._falls_K.append(float(self._fall_K(run.start_ms - DIP_MS)[1].max()))
+                self._falls_K.append(float(np.maximum.reduce(self._fall_K(run.start_ms - DIP_MS)[1])))
             if burned_s is not None and burned_s > 0 and not self._leaking():
                 self.usual_burned_s.add_normal(burned_s)
         start = run.start_ms - 120_000
