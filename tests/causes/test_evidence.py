@@ -330,3 +330,31 @@ def test_a_fire_under_way_is_compared_once_it_is_as_old_as_they_usually_get() ->
     late = scene(engine, "refill-overdue", engine.plant.now_ms)
     assert (found := finding("stack-down", late)) is not None and not found.holds
     assert "225" not in found.words.partition(",")[0]
+
+
+@pytest.mark.parametrize(("usual", "ran", "holds"), [(1.0, 1.0, False), (1.0, 0.0, True), (0.0, 0.0, None)])
+def test_a_loop_pump_that_rests_with_the_burner_is_not_stopped(usual: float, ran: float, holds: bool | None) -> None:
+    """It runs with the burner: what counts is the fire that was lost, not the rest after it."""
+    s = np.arange(0, 1200, 5)
+    engine = watched(1200, tank=60.0, nozzle=85.0, stack=60.0, call=1.0, burner=s < 900, circulation=(s < 900) * ran)
+    engine.fire.on, engine.fire.last_end_ms = False, START_MS + 900 * S
+    for _ in range(8):
+        engine.causes.seen.daily["loop_firing"].add(START_MS, usual)
+    found = finding("circulation-off", scene(engine, "flame-loss", engine.plant.now_ms))
+    assert (None if found is None else found.holds) is holds
+
+
+def test_a_call_that_has_ended_asks_for_no_fire() -> None:
+    s = np.arange(0, 1200, 5)
+    engine = watched(1200, tank=60.0, nozzle=85.0, stack=60.0, call=s < 600)
+    engine.fire.on, engine.fire.last_end_ms = False, START_MS + 500 * S
+    assert finding("came-back", scene(engine, "flame-loss", START_MS + 500 * S, losses_1h=1)) is None
+
+
+def test_air_that_is_back_hours_later_was_still_missing_then() -> None:
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0, air_pressure=107_000.0, burner=1.0)
+    for _ in range(8):
+        engine.causes.seen.daily["air_Pa"].add(START_MS, 111_000.0)
+    assert finding("air-low", scene(engine, "lockout", engine.plant.now_ms - 6 * HOUR)) is None
+    now = finding("air-low", scene(engine, "lockout", engine.plant.now_ms - 60 * S))
+    assert now is not None and not now.holds

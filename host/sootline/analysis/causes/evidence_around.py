@@ -141,11 +141,21 @@ def power_off(scene: Scene) -> Finding | None:
 
 @evidence("circulation-off", 0.04)
 def circulation_off(scene: Scene) -> Finding | None:
-    """The oil loop pump stands still although heat is called for, or the oil is kept warm."""
-    running = scene.plant.state("circulation")
-    if running is None or (scene.plant.state("call") is False and scene.plant.profile.furnace.heating != "keep-warm"):
+    """The oil loop pump stood still where it usually runs: in the fire that was lost or not lit, or while it heats."""
+    heats = scene.entry.alarm.startswith("preheat")
+    usual = scene.usual("loop_heating" if heats else "loop_firing")
+    tried = scene.plant.state("burner") is True or bool(scene.fire.on)
+    lost_ms = scene.fire.last_end_ms
+    if heats or tried:
+        running = scene.plant.state("circulation")
+    elif lost_ms is not None and scene.now_ms - lost_ms < 3_600_000:
+        at = scene.plant.history.at("circulation", lost_ms - 10_000)
+        running = None if at is None else at > 0.5
+    else:
         return None
-    return Finding(not running, "oil loop pump runs" if running else "oil loop pump stands still")
+    if running is None or usual is None or usual < 0.5:
+        return None
+    return Finding(not running, "oil loop pump ran" if running else "oil loop pump stood still")
 
 
 @evidence("leak-wet", 0.05)

@@ -84,9 +84,10 @@ def air_low(scene: Scene) -> Finding | None:
     raised_ms = scene.entry.raised_ms
     t, x = scene.plant.history.window("air_pressure", raised_ms - 10 * MINUTE_MS, raised_ms + 15 * MINUTE_MS)
     running = x[_while_burner(scene, t)]
-    pressure = float(np.median(running)) if len(running) else scene.level("air_Pa")
+    lately = scene.now_ms - raised_ms < 30 * MINUTE_MS  # afterwards it may have been mended
+    pressure = float(np.median(running)) if len(running) else scene.level("air_Pa") if lately else None
     if usual is None or pressure is None:
-        return Finding(True, "atomising air off") if other else None
+        return Finding(True, "atomising air off") if other and lately else None
     return Finding(pressure < 0.85 * usual, f"atomising air {pressure / 1000:.0f} kPa, usual {usual / 1000:.0f} kPa")
 
 
@@ -225,6 +226,8 @@ def came_back(scene: Scene) -> Finding | None:
     if scene.standing("lockout"):
         return Finding(False, "it has locked out")
     back = scene.entry.detail.get("recovered") is True or scene.fire.on or not scene.entry.stands
+    if not back and scene.plant.state("call") is False:
+        return None  # nothing asks it to
     lost_ms = max(scene.entry.raised_ms, scene.fire.last_end_ms or 0)
     if not back and scene.now_ms - lost_ms < 3 * MINUTE_MS:  # too early to tell; but after the losses before it did
         return Finding(True, "it relit by itself before") if (scene.number("losses_1h") or 0) > 1 else None

@@ -22,7 +22,7 @@ FEATURES = (
     "refill_s", "refill_fall_share", "refill_interval_s", "refill_oil_C", "suction_Pa", "stack_net_K", "supply_rise_K",
     "return_C", "air_Pa", "draft_Pa", "draft_drop_Pa", "to_flame_s", "first_to_flame_s", "lit_nozzle_C",
     "tank_start_C", "nozzle_start_C", "tank_heater_A", "nozzle_heater_A", "level_before", "level_after",
-    "cycles_most_per_h", "fire_s",
+    "cycles_most_per_h", "fire_s", "loop_firing", "loop_heating",
 )  # fmt: skip
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
@@ -131,6 +131,7 @@ class Recorder:
         if event.end_ms - event.start_ms >= SETTLED_MS:
             self.settled_ms = event.end_ms
             self._add("fire_s", t_ms, event.duration_s)
+            self._add("loop_firing", t_ms, history.at("circulation", t_ms - SETTLING_MS))
             for feature, value in self.levels(t_ms).items():
                 self._add(feature, t_ms, value)
 
@@ -169,6 +170,7 @@ class Recorder:
     def _preheat(self, event: Event) -> None:
         channel, start_C = str(event.features["channel"]), event.number("start_C")
         self._add(f"{channel}_start_C", event.end_ms, start_C)
+        self._add("loop_heating", event.end_ms, self.plant.history.at("circulation", event.end_ms - 60_000))
         self._add(f"{channel}_heater_A", event.end_ms, self.heater_A(channel, event.start_ms, event.end_ms))
 
     def heater_A(self, channel: str, start_ms: int, end_ms: int) -> float | None:
