@@ -415,6 +415,21 @@ def test_frozen_while_others_move() -> None:
     assert not found(run(counting), "sensor-fault"), "one count is alive"
 
 
+@pytest.mark.parametrize(("step_K", "raised"), [(1.0, False), (0.25, True)])
+def test_air_that_a_thermostat_holds_within_one_count(step_K: float, raised: bool) -> None:
+    """20 degC for three hours of heating: in whole kelvins no wonder, in quarters one. Half a day is one in both."""
+    end_s = 16 * HOUR
+    fires = [(s, s + 900) for s in range(600, 56_000, 3600)]
+    air = [(0.0, 20.0), (1.0, 20.0 + step_K), (1000.0, 20.0), *((s, 20.0 + step_K) for s in range(12_000, 13_000, 500))]
+    air += [(13_100.0, 20.0), (end_s, 20.0)]
+    stack = flue(*fires)
+    site = rows(end_s, 10, tank=held(60, end_s), nozzle=held(95, end_s), stack=stack, return_air=air, pump=0)
+    site.values["return_air"][:] = np.round(site.values["return_air"] / step_K) * step_K
+    alarms = found(run(site), "sensor-fault", "return_air")
+    assert [a for a in alarms if (seconds(a.raised_ms) or 0) < 12 * HOUR] == alarms[: int(raised)]
+    assert alarms[-1].cleared_ms is None
+
+
 @pytest.mark.parametrize(("spikes", "count"), [(2, 0), (3, 1)])
 def test_spiking(spikes: int, count: int) -> None:
     points = [(0.0, 65.0)]

@@ -161,6 +161,15 @@ def test_pump_overrun_after_the_float(runs_on_s: float, count: int) -> None:
     assert [seconds(a.raised_ms) for a in alarms] == [5012.0] * count
 
 
+def test_the_first_run_of_a_table_on_a_coarse_grid() -> None:
+    """Ten seconds between two samples of a minute make a minute: no overrun of a limit of 20 s."""
+    grid = rows(3 * HOUR, 60, tank=held(65, 3 * HOUR), nozzle=held(95, 3 * HOUR), stack=25, pump=0)
+    grid.values["pump"][60] = 1.0
+    engine = Engine(parse(PLAIN), sampling=spacing(grid.t_ms))
+    engine.feed(grid)
+    assert not found(engine, "pump-overrun")
+
+
 @pytest.mark.parametrize(("end_s", "count"), [(5009.4, 0), (5020.0, 1)])
 def test_a_float_that_bounces_is_no_overrun(end_s: float, count: int) -> None:
     """Usual runs of 9.4 s: the float seems to be content 0.1 s after its call; the pump stops as ever, or too late."""

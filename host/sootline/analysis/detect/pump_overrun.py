@@ -45,13 +45,8 @@ class PumpOverrun(Detector):
 
     def _started(self, start_ms: int) -> None:
         self._full_s = None
-        allowed_s = self._allowed_s() + self._timing_slack_s()
+        allowed_s = self._allowed_s() + self.engine.pump.slack_s
         self.plant.at(start_ms + round(allowed_s * 1000), self._check, start_ms, allowed_s, LIMIT)
-
-    def _timing_slack_s(self) -> float:
-        """A run seen only at samples may have begun one interval later than it seems to have ended."""
-        resolution = self.engine.pump.resolution_s
-        return resolution if resolution > 1.0 else 0.0
 
     def _check(self, start_ms: int, after_s: float, reason: str) -> None:
         seen = self.engine.pump.seen_on(start_ms, after_s)
@@ -73,7 +68,7 @@ class PumpOverrun(Detector):
         start_ms, usual = self.engine.pump.start_ms, self.engine.refills.usual_on_s
         if mark.on is False and start_ms is not None:
             usual_s = USUAL_RATIO * (usual.median or 0.0) if usual.count >= USUAL_NEED else 0.0
-            over_s = self.settings.overrun_float_s + self._timing_slack_s()
+            over_s = self.settings.overrun_float_s + self.engine.pump.slack_s
             self._full_s = max((mark.at_ms - start_ms) / 1000, usual_s) + over_s
             self.plant.at(start_ms + round(1000 * self._full_s), self._check, start_ms, self._full_s, FULL)
         elif mark.on:
@@ -86,7 +81,7 @@ class PumpOverrun(Detector):
             self.plant.clear(self.alarm, at_ms=mark.at_ms)
 
     def _ended(self, run: Run) -> None:
-        allowed_s = self._allowed_s() + self._timing_slack_s()
+        allowed_s = self._allowed_s() + self.engine.pump.slack_s
         if run.known and run.on_s > allowed_s:
             self._raise(run.start_ms, allowed_s, LIMIT, run.on_s)
         elif run.known and self._full_s is not None and run.on_s > self._full_s:

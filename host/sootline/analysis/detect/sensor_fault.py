@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from sootline.alarms import Priority
 from sootline.analysis.catalogue import KINDS
@@ -26,6 +29,7 @@ SPAN_MS = 600_000
 HOT = ("tank", "nozzle", "stack", "return_air", "supply_air")
 SLOW = ("room", "outdoor", "supply", "combustion_air")
 MOVED_K = 5.0
+COARSE_K = 0.5  # a probe that counts no finer
 NE107 = {
     "open": "failure", "short": "failure", "absent": "failure", "frozen": "failure", "range": "failure",
     "crc": "maintenance required", "spiking": "maintenance required", "drifted": "out of specification",
@@ -38,7 +42,8 @@ class SensorFault(Detector):
     Rules, each for 30 min gone before it returns:
     open, short, range, crc, absent: said by the board, lasting 30 s (or 3 within 10 min); a channel that was there and
     has been silent for 10 min while others speak;
-    frozen: not one count in 2 h (room, outdoor, supply: 12 h) while tank, nozzle or stack moved by > 5 K, noise aside;
+    frozen: not one count in 2 h (room, outdoor, supply, and return air in steps of 0.5 K or more: 12 h) while tank,
+    nozzle or stack moved by > 5 K, noise aside;
     at rest a stack in the wind says nothing of the others;
     spiking: 3 single readings within 10 min that no probe can follow (bad contact, ignition noise; see glitch.py);
     drifted: in rests of over two hours, where it is heading (follow/rest.py) has left its usual difference to more than
@@ -56,6 +61,7 @@ class SensorFault(Detector):
         self._bad: dict[str, tuple[int, int, int, str]] = {}  # first, last, count, kind
         self._drift = Drift(self.settings.cold_drift_K)
         self._drifted: set[str] = set()
+        self._step_K: dict[str, float] = {}
         self._stands: dict[str, bool] = {}
         self._spikes: dict[str, deque[int]] = {}
         self.plant.on_fault(self._fault)
@@ -103,6 +109,7 @@ class SensorFault(Detector):
         if silent and now - max(heard.values()) <= self.plant.sampling.idle_gap_ms:
             for channel in sorted(silent, key=list(CHANNELS).index):
                 self._silent(channel, heard[channel])
+        self._steps("return_air")
         for channel in list(self._bad):
             self._good(channel)
 
@@ -113,6 +120,13 @@ class SensorFault(Detector):
         fault_said = bad is not None and self.plant.now_ms - bad[1] < FORGET_MS
         if self.plant.now_ms - heard_ms > silent_ms and not fault_said:
             self._raise(channel, "absent", heard_ms + silent_ms)
+
+    def _steps(self, channel: str) -> None:
+        """The smallest step its readings make: how finely the probe counts."""
+        x = self.plant.history.window(channel, self.plant.now_ms - LOOK_MS, self.plant.now_ms)[1]
+        steps = np.abs(np.diff(x))
+        if (steps > 0).any():
+            self._step_K[channel] = min(self._step_K.get(channel, math.inf), float(steps[steps > 0].min()))
 
     def _still(self, mark: Mark) -> None:
         channel = mark.subject.removesuffix("-still")
@@ -129,6 +143,9 @@ class SensorFault(Detector):
         heated = self._burned_in(span_ms)
         if channel not in ("return_air", "supply_air", "stack"):
             heated = heated or moved != ["stack"]
+        coarse = self._step_K.get(channel, 0.0) >= COARSE_K and channel == "return_air"
+        if coarse:  # a thermostat may hold the room within one count
+            heated = self.plant.now_ms - since_ms + span_ms >= 1000 * self.settings.frozen_slow_s
         if moved and heated and self.plant.value(channel) is not None:
             hours = (self.plant.now_ms - since_ms + span_ms) / 3_600_000
             self._raise(channel, "frozen", self.plant.now_ms, unchanged_h=round(hours, 1))

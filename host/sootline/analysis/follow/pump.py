@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
+from sootline.analysis.sampling import Sampling
 
 LOST = 1.5  # sample intervals
 
@@ -44,10 +45,22 @@ class Pump:
         """
         interval = self.plant.sampling.interval_s
         if self._resolution_s is None or self._resolved_at_s != interval:
-            on_grid = all(abs(s / interval - round(s / interval)) < 0.01 for s in self._recent_s)
-            self._resolution_s = interval if on_grid and len(self._recent_s) >= 3 else 0.2
+            on_grid = self._on_grid(interval) and len(self._recent_s) >= 3
+            self._resolution_s = interval if on_grid else 0.2
             self._resolved_at_s = interval
         return self._resolution_s
+
+    @property
+    def slack_s(self) -> float:
+        """By how much longer than it was a run may seem [s]; long intervals mean a fixed grid until runs deny it."""
+        if self.resolution_s > 1.0:
+            return self.resolution_s
+        interval = self.plant.sampling.interval_s
+        told = len(self._recent_s) >= 3 or not self._on_grid(interval)
+        return 0.0 if told or interval <= Sampling().interval_s else interval
+
+    def _on_grid(self, interval_s: float) -> bool:
+        return all(abs(s / interval_s - round(s / interval_s)) < 0.01 for s in self._recent_s)
 
     def _changed(self, mark: Mark) -> None:
         if mark.on:

@@ -113,7 +113,7 @@ class Refills:
 
         Samples on a fixed grid step over some short runs: at a share q of unseen ones, n in a row are q^n likely.
         """
-        at_first = 0.5 if self.coarse else 0.005
+        at_first = 0.5 if self.coarse else 0.05 if self.pump.resolution_s > 1.0 else 0.005
         before = self._unseen - self._unseen_running
         share = (before + 20 * at_first) / (before + self._seen + 20)
         return self._unseen_running >= max(1, int(math.log(BY_CHANCE) / math.log(share)))
