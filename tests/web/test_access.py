@@ -177,6 +177,23 @@ def test_the_menu_shows_what_may_be_seen(staff: Staffed, gated: Server) -> None:
     }  # fmt: skip
 
 
+@pytest.mark.parametrize("who", ["Maud", "Pim", "Jory", "link to all"])
+def test_the_log_asks_what_was_done_only_of_who_may_tell(staff: Staffed, gated: Server, who: str) -> None:
+    with httpx.Client(base_url=gated.url, cookies=staff.cookies(who)) as client:
+        text = client.get("/log").text
+    assert "What was done" in text and ("What did you do?" in text) == (who in ("Maud", "Pim"))
+
+
+def test_a_link_that_only_this_machine_can_open_says_so(staff: Staffed, gated: Server) -> None:
+    with httpx.Client(base_url=gated.url, cookies=staff.cookies("Maud")) as client:
+        sent = {"token": token(client, "/settings"), "whom": "Wren", "furnace": "", "days": "3"}
+        assert "Only this machine can open it." in client.post("/links", data=sent).text
+        elsewhere = client.post(
+            "/links", data=sent, headers={"Host": f"workshop.lan:{gated.url.split(':')[2].strip('/')}"}
+        )
+        assert "http://workshop.lan:" in elsewhere.text and "Only this machine" not in elsewhere.text
+
+
 def test_without_accounts_whoever_sits_at_the_machine_is_the_owner_and_gives_a_name(
     client: httpx.Client, shop: Workshop
 ) -> None:

@@ -53,7 +53,7 @@ class Labels:
             barrels=barrels,
             base=base,
             wrong=wrong,
-            only_here=_is_loopback(base),
+            only_here=only_here(base),
             labels=list(labels(base, ticked or there, barrels)),
         )  # fmt: skip
 
@@ -77,7 +77,7 @@ def _label(base: str, title: str, says: str, **query: str) -> Label:
     return Label(title, says, url, Markup(code))
 
 
-def _is_loopback(base: str) -> bool:
+def only_here(base: str) -> bool:
     host = urlsplit(base).hostname or ""
     try:
         return ipaddress.ip_address(host).is_loopback

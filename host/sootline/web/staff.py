@@ -12,6 +12,7 @@ from sootline.people.people import People
 from sootline.people.person import Role
 from sootline.people.throttle import Throttle
 from sootline.web.forms import FormError, read_form
+from sootline.web.labels import only_here
 from sootline.web.people import person_of
 from sootline.web.render import Renderer
 from sootline.web.sign_in import begin_session
@@ -65,7 +66,9 @@ class Staff:
         except (FormError, UserError) as error:
             return self._refuse(request, str(error))
         url = f"{request.url.scheme}://{request.headers['host']}/shared/{made}"
-        return self._renderer.page(request, "link.html", whom=form["whom"], link=url, days=int(days))
+        return self._renderer.page(
+            request, "link.html", whom=form["whom"], link=url, days=int(days), only_here=only_here(url)
+        )
 
     async def own_password(self, request: Request) -> Response:
         """A new password for whoever has signed in; their other sessions end."""
