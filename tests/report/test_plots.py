@@ -53,6 +53,16 @@ def test_the_name_of_a_limit_stands_where_it_covers_no_dot() -> None:
         assert (end > 480) == right
 
 
+def test_the_names_of_two_limits_close_together_keep_apart() -> None:
+    limits = tuple(Series(f"limit: the {n}th", "limit", T[[0, -1]], np.full(2, 100.0 + 4 * n)) for n in range(2))
+    root = drawn(Panel("Rise", (*limits, Series("rise", "dots", T, np.linspace(0.0, 200.0, 11))), 170, True))
+    words = [e for e in root.findall(".//text") if (e.text or "").startswith("limit")]
+    lines = sorted({float(e.attrib["y1"]) for e in root.findall(".//line") if "12 5" in e.get("stroke-dasharray", "")})
+    assert len(lines) == 2 and 2 < lines[1] - lines[0] < 8
+    base = sorted(float(e.attrib["y"]) for e in words)
+    assert base[0] < lines[0] and base[1] - 9 > lines[1]  # one above both, the other below
+
+
 def test_a_band_holds_its_line() -> None:
     low, high = np.full(11, 5.0), np.full(11, 15.0)
     root = drawn(Panel("x", (Series("band", "band", T, low, high), Series("line", "line", T, low + 5.0))))

@@ -161,9 +161,10 @@ def _panel(panel: Panel, scale: _Scale, top: int, across: Sequence[float]) -> It
     for series in panel.series:
         points = _points(series, scale, y) if series.shape == "limit" else []
         if points:
-            at = points[-1][1]
-            x = _label_end(series.name, at, taken, across, scale)
-            yield f'<text x="{x:.1f}" y="{at - 4:.1f}" text-anchor="end">{escape(series.name)}</text>'
+            end, base = _label(series.name, points[-1][1], taken, across, scale)
+            yield f'<text x="{end:.1f}" y="{base:.1f}" text-anchor="end">{escape(series.name)}</text>'
+            begin = end - len(series.name) * CHARACTER
+            taken += [(x, base - LETTER / 2) for x in np.arange(begin, end, 4.0)]
 
 
 def _inside(series: Series, scale: _Scale) -> Mask:
@@ -192,14 +193,19 @@ def _taken(series: Series, scale: _Scale, y: Callable[[float], float]) -> Iterat
             yield from zip(along, np.interp(along, x, at), strict=True)
 
 
-def _label_end(
+def _label(
     text: str, at: float, taken: Sequence[tuple[float, float]], across: Sequence[float], scale: _Scale
-) -> float:
-    """Where the word over a limit ends: as far right as it covers least of what is drawn."""
+) -> tuple[float, float]:
+    """Where the word at a limit ends, and its base line: where it covers least; better above, and far right."""
     length = len(text) * CHARACTER
-    near = [x for x, y in taken if at - LETTER - 6 < y < at - 2] + list(across)
     ends = np.arange(scale.right, min(scale.right, MARGIN_LEFT + length) - 1, -6.0)
-    return float(min(ends, key=lambda end: (sum(end - length - 4 < x < end + 4 for x in near), -end)))
+
+    def covered(end: float, base: float) -> int:
+        near = [x for x, y in taken if base - LETTER < y < base + 3] + list(across)
+        return sum(end - length - 4 < x < end + 4 for x in near)
+
+    places = [(float(end), base) for base in (at - 4, at + LETTER + 1) for end in ends]
+    return min(places, key=lambda place: covered(*place))
 
 
 def _series(series: Series, scale: _Scale, y: Callable[[float], float], bottom: float) -> Iterator[str]:
