@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 LOOK_MS = 1_800_000
 WINDOW_MS = 2_700_000  # of one slope: a probe that counts in quarter kelvins is known to 0.1 K/h over so long
 SETTLED_MS = 3_600_000  # after a fire heat still flows from the chamber into block and probe
+LONGEST_MS = 43_200_000  # by then everything has got there, and a summer is long
 STEEP_K_H = 0.8  # a slope less steep says nothing about tau
 HEATED_K_H = 1.0  # a probe that climbs faster is being warmed by something
 TAU_H = (0.1, 24.0)
