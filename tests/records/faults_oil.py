@@ -361,6 +361,11 @@ def dead_heater(story: Story, day: float, hours: float, channel: str, cause: str
         ts, x = c["t"][window], c[channel][window]
         wanted = np.array([truth.plant.keep_warm or truth.log.state("call", float(moment)) for moment in ts])
         low = (x < truth.setpoint_C(channel, t) - heater.hysteresis_K / 2 - 3.0) & wanted
+        # calls that end soon show it only together: forty minutes of cold oil and a wish for heat are due
+        wished = np.cumsum(np.where(low, np.diff(ts, prepend=ts[:1]), 0.0))
+        if len(ts) == 0 or wished[-1] < 40 * MINUTE:
+            return
+        plain = float(ts[int(np.argmax(wished >= 40 * MINUTE))])
         since: float | None = None
         for moment, cold in zip(ts.tolist(), low.tolist(), strict=True):
             since = (since if since is not None else moment) if cold else None
@@ -370,7 +375,7 @@ def dead_heater(story: Story, day: float, hours: float, channel: str, cause: str
                     "preheat-stalled",
                     t,
                     moment - MINUTE,
-                    dict.fromkeys(sets, moment + 45 * MINUTE),
+                    dict.fromkeys(sets, max(moment + 45 * MINUTE, plain)),
                     fixed + HOUR,
                     cause,
                     channel=channel,
