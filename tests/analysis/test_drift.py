@@ -91,6 +91,16 @@ def test_a_small_shift_is_weather() -> None:
     assert not drifted(days(16, 5.0, tank_off_K=3.5, off_from=10))
 
 
+def test_oil_that_its_heater_holds_warm_has_not_drifted() -> None:
+    """The tank's element fails one evening: the call goes unanswered all night, and the nozzle is held at 85 degC."""
+    rows = days(12, 6.0)
+    t_s = (rows.t_ms - START_MS) // S
+    night = (t_s >= 10 * DAY_S) & (t_s < 10 * DAY_S + 6 * 3600)
+    values = dict(rows.values)
+    values["nozzle"] = np.where(night, 85.0 + 0.25 * (t_s // 30 % 2), values["nozzle"])
+    assert not drifted(Rows(rows.t_ms, values, {}, ()))
+
+
 # the statistic
 
 

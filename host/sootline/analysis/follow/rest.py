@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 LOOK_MS = 1_800_000
 WINDOW_MS = 2_700_000  # of one slope: a probe that counts in quarter kelvins is known to 0.1 K/h over so long
 SETTLED_MS = 3_600_000  # after a fire heat still flows from the chamber into block and probe
+HELD_K = 15.0  # a thermostat holds oil nearer than this to its set point
 LONGEST_MS = 43_200_000  # by then everything has got there, and a summer is long
 STEEP_K_H = 0.8  # a slope less steep says nothing about tau
 HEATED_K_H = 1.0  # a probe that climbs faster is being warmed by something
@@ -70,12 +71,16 @@ class Rests:
         refilled_ms = self.engine.refills.last_end_ms or 0
         kept_warm = self.plant.profile.furnace.heating == "keep-warm"
         for channel in PROBES:
-            oil = channel in OIL
-            if oil and (kept_warm or now_ms - refilled_ms < SETTLED_MS + WINDOW_MS):
+            if channel in OIL and (kept_warm or now_ms - refilled_ms < SETTLED_MS + WINDOW_MS or self._held(channel)):
                 continue
             end_C = self._end_C(channel, now_ms, now_ms - rest_ms >= SETTLED_MS + 2 * WINDOW_MS)
             if end_C is not None:
                 self._ends_C[channel] = end_C
+
+    def _held(self, channel: str) -> bool:
+        """So near its set point that its heater may hold it there, in a call that nothing answers."""
+        missing_K = self.engine.heating[channel].missing_K()
+        return missing_K is None or missing_K < HELD_K
 
     def _end_C(self, channel: str, now_ms: int, long: bool) -> float | None:
         """The end point of this probe [degC]; None while it cannot be told."""
