@@ -127,6 +127,14 @@ def test_who_smells_oil_is_told_what_to_do_and_led_to_the_cause(
         sound(page)
 
 
+def test_a_symptom_leads_to_the_alarm_that_stands_first(client: httpx.Client, shop: Workshop) -> None:
+    """What was measured then weighs in: the search from the alarm begins with its causes, not with the priors."""
+    shop.live.put(furnace_now(alarms=(alarm(detail={"causes": CAUSES}),)))
+    text = client.get(FAULT, params={"symptom": "cold"}).text
+    assert text.index(f"alarm=refill-timeout&amp;raised={alarm().raised_ms}") < text.index("It does nothing")
+    assert "Refill stalled" not in client.get(FAULT, params={"symptom": "smoke-in-room"}).text
+
+
 @pytest.mark.parametrize("name", SYMPTOMS)
 def test_no_symptom_says_what_must_never_be_said(client: httpx.Client, shop: Workshop, name: str) -> None:
     shop.live.put(furnace_now())

@@ -101,16 +101,18 @@ class Faults:
         if "alarm" in request.query_params:
             search = self._new(request, request.query_params.get("alarm", ""), request.query_params)
             return self._renderer.not_found(request) if search is None else self._show(request, search)
+        standing = [alarm for alarm in view.alarms if alarm.standing and alarm.guide]
         if "symptom" in request.query_params:
             symptom = SYMPTOMS.get(request.query_params["symptom"])
             if symptom is None:
                 return self._renderer.not_found(request)
-            hazard = wording.HAZARDS[symptom.hazard]
-            return self._renderer.page(request, "symptom.html", view=view, symptom=symptom, hazard=hazard)
+            return self._renderer.page(
+                request, "symptom.html",
+                view=view, symptom=symptom, hazard=wording.HAZARDS[symptom.hazard], standing=standing,
+            )  # fmt: skip
         branches = [
             (name, [(alarm, wording.alarm_title(alarm).capitalize()) for alarm in alarms]) for name, alarms in BRANCHES
         ]
-        standing = [alarm for alarm in view.alarms if alarm.standing and alarm.guide]
         going = [search_view(s, self._now()) for s in self._store.searches(view.furnace) if s.ended is None]
         return self._renderer.page(
             request, "faults.html",
