@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 DAY_MS = 86_400_000
 WAIT_MS = 600_000
+AGAIN_MS = 120_000
 ASKED_S = 60.0  # before the fire went out: a call that ended with it is no failure
 
 
@@ -22,8 +23,8 @@ class Lockout(Detector):
 
     Rule: `lockout` on; or, without that contact, call on and neither fire nor heating nor burner 10 min after a start
     that failed (without `burner`: after `ignition-failure`), or after a fire that went out in the call within the 5 min
-    that prove one: a detector that does not see it. Each time it goes off within a call counts as a reset.
-    Returns with a firing proved for 5 min.
+    that prove one, and the flue is cold: a detector that does not see it. Each time it goes off within a call counts as
+    a reset. Returns with a firing proved for 5 min.
     Source: contract. Wrong: practically never with the contact; without it 1 in 5 seasons.
     Blind to: a lockout without contact and without `call`, or from a proved fire where nothing shows that it tried.
     """
@@ -94,8 +95,12 @@ class Lockout(Detector):
         if fire.last_end_ms != ended_ms or not fire.is_out() or not fire.trusted() or heating:
             return
         tries = self.plant.state("burner") or self.plant.state("limit") or self.plant.state("power") is False
-        if self.plant.stayed_on("call", asked_ms) and not tries:
+        if not self.plant.stayed_on("call", asked_ms) or tries:
+            return
+        if fire.flue_is_cold():
             self._raise(self.plant.now_ms)
+        else:  # an exchanger that is still hot may hold the high limit open
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._stays_out, ended_ms, asked_ms)
 
     def _raise(self, at_ms: int) -> None:
         detail = {"resets_24h": len(self.resets), "do_not_reset": len(self.resets) >= 2}

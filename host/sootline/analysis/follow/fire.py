@@ -172,10 +172,16 @@ class Fire:
 
     def _too_cold(self, stack_C: float) -> bool:
         """No fire leaves the flue so cold for long: far below the usual height of this one, and not rising."""
-        usual = self.usual_height_K.median or 0.0
-        slope = self.plant.slope_per_min("stack", 120_000)
-        low_K = max(COLD_STACK_K, COLD_SHARE * usual)
+        low_K, slope = self._low_K(), self.plant.slope_per_min("stack", 120_000)
         return stack_C < self.air_C() + low_K and (slope is None or slope < FLAT_PER_MIN * low_K)
+
+    def _low_K(self) -> float:
+        return max(COLD_STACK_K, COLD_SHARE * (self.usual_height_K.median or 0.0))
+
+    def flue_is_cold(self) -> bool:
+        """So cold that no exchanger gives off heat any more; False where that is not known."""
+        stack = self.plant.value("stack")
+        return stack is not None and stack < self.air_C() + self._low_K()
 
     def _hottest_ms(self) -> int:
         """When the flue was hottest since the fire seemed to begin."""
