@@ -2,18 +2,22 @@
 
     python -m tests.analysis.benchmark [DAYS]
 
-Makes a table of DAYS (200) at 5 s with 14 channels once, under the system's temporary directory, from two weeks of
-the furnace model repeated with a slow drift. Everything is measured in one run on one core; look at the ratios.
+Makes two tables of DAYS (200) at 5 s with 14 channels once, under the system's temporary directory:
+`season`, the furnace model from autumn to spring, cleaned and logged three times, with a fault or two a month; and
+`frost`, its coldest fortnight over and over, a refill stalled in each and never cleaned: more of everything that costs
+time than a furnace has. Everything is measured in one run on one core; look at the ratios.
 """
 
 import importlib.util
 import json
+import math
 import os
 import resource
 import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -25,10 +29,11 @@ from sootline.analysis.engine import Engine
 from sootline.analysis.watch import Watch
 from sootline.channels import CHANNELS
 from sootline.files.tables import Tables
-from sootline.profile import Profile, parse
-from sootline.series import EMPTY, Rows, concatenate
+from sootline.profile import LogEntry, Profile, parse
+from sootline.series import EMPTY, Floats, Rows, concatenate
 from sootline.sim.faults import Fault
-from sootline.sim.run import simulate
+from sootline.sim.run import Action, simulate
+from sootline.sim.weather import Weather
 from sootline.sim.workshop import ENGINE_SHED, PROFILES
 from tests.analysis.kit import DAY_MS, HOUR_MS, T0
 from tests.analysis.plain import rules
@@ -37,48 +42,106 @@ CHANNEL_SET = (
     "tank", "nozzle", "stack", "return_air", "supply_air", "room", "outdoor", "supply", "air_pressure", "pump", "float",
     "call", "burner", "flame",
 )  # fmt: skip
-MADE_DAYS, STEP_MS = 14, 5_000
+SEED, STEP_MS = 2, 5_000
+FORTNIGHT, MONTH = 14, 30
+CLEANED = (0.3, 0.5, 0.7)  # shares of the season: three cleanings a season are common practice
+MILDER_K = 6.0  # mean of the season above its coldest time: October and April some 12 K above January
 LIVE_ROWS, PLAIN_ROWS, RIVER_ROWS = 5_000, 40_000, 10_000
+
+
+def cleanings_ms(days: int) -> list[int]:
+    return [T0 + round(share * days) * DAY_MS + 12 * HOUR_MS for share in CLEANED]
 
 
 def profile() -> Profile:
     return parse(PROFILES["engine-shed"])
 
 
-def season(days: int) -> Path:
-    """The table, made where it is not there yet."""
-    path = Path(tempfile.gettempdir()) / f"sootline-season-{days}-attended.parquet"
-    if path.exists():
-        return path
-    faults = (Fault("water-slug", T0 + 3 * DAY_MS), Fault("air-leak", T0 + 6 * DAY_MS, T0 + 6 * DAY_MS + 3 * HOUR_MS))
-    # the supply tank is filled, and the limiter reset: an empty furnace would be no season
-    actions = [(T0 + day * DAY_MS, "fill-supply", {"litres": 400.0}) for day in (3, 7, 11)]
-    actions += [(T0 + 6 * DAY_MS + 4 * HOUR_MS + k * 60_000, "refill-reset", {}) for k in range(10)]
-    made, _ = simulate(ENGINE_SHED, 2, T0, T0 + MADE_DAYS * DAY_MS, faults, actions, 5.0, 5.0, CHANNEL_SET)
-    grid = np.arange(T0, T0 + MADE_DAYS * DAY_MS, STEP_MS)
-    columns = {}
+def profile_of(kind: str, days: int) -> Profile:
+    """The furnace's, with the log of that table."""
+    cleaned = cleanings_ms(days) if kind == "season" else []
+    return replace(profile(), log=tuple(LogEntry(at_ms, "cleaning") for at_ms in cleaned))
+
+
+def table(kind: str, days: int) -> Path:
+    return Path(tempfile.gettempdir()) / f"sootline-speed-{kind}-{days}.parquet"
+
+
+def trouble(days: int, every: int) -> tuple[tuple[Fault, ...], list[Action]]:
+    """A slug of water, and air in the suction that stalls the refill for four hours, once in so many days.
+
+    The supply tank is filled, and the limiter reset: an empty furnace would be no season.
+    """
+    faults: list[Fault] = []
+    actions: list[Action] = [(T0 + day * DAY_MS, "fill-supply", {"litres": 400.0}) for day in range(3, days, 4)]
+    for start_ms in range(T0, T0 + days * DAY_MS, every * DAY_MS):
+        leaks_ms = start_ms + 6 * DAY_MS
+        faults.append(Fault("water-slug", start_ms + 3 * DAY_MS, start_ms + 4 * DAY_MS))
+        faults.append(Fault("air-leak", leaks_ms, leaks_ms + 3 * HOUR_MS))
+        actions += [(leaks_ms + 4 * HOUR_MS + k * 60_000, "refill-reset", {}) for k in range(10)]
+    return tuple(faults), actions
+
+
+def columns(days: int, every: int, actions: list[Action], weather: Weather | None) -> dict[str, Floats]:
+    """What the furnace model reads, on an even grid."""
+    faults, needed = trouble(days, every)
+    end_ms = T0 + days * DAY_MS
+    made, _ = simulate(ENGINE_SHED, SEED, T0, end_ms, faults, needed + actions, 5.0, 5.0, CHANNEL_SET, weather)
+    grid = np.arange(T0, end_ms, STEP_MS)
+    found = {}
     for name in CHANNEL_SET:
         given = ~np.isnan(made.values[name])
         at = np.maximum(np.searchsorted(made.t_ms[given], grid, "right") - 1, 0)
-        columns[name] = made.values[name][given][at]
-    n = days * DAY_MS // STEP_MS
-    repeat = np.arange(n) % len(grid)
+        found[name] = made.values[name][given][at]
+    return found
+
+
+def autumn_to_spring(days: int) -> Weather:
+    """The model's winter, milder towards both ends by a cosine."""
+    winter, first = Weather(SEED), T0 // DAY_MS
+    drawn = {}
+    for k in range(-1, days + 1):
+        milder_K = MILDER_K * (1 + math.cos(2 * math.pi * k / days))
+        dawn_C, afternoon_C = winter.day(first + k)
+        drawn[first + k] = (dawn_C + milder_K, afternoon_C + milder_K)
+    return Weather(SEED, days=drawn)
+
+
+def season(days: int) -> Path:
+    """The table, made where it is not there yet."""
+    path = table("season", days)
+    if not path.exists():
+        cleaned: list[Action] = [(at_ms, "clean", {}) for at_ms in cleanings_ms(days)]
+        write(path, columns(days, MONTH, cleaned, autumn_to_spring(days)))
+    return path
+
+
+def frost(days: int) -> Path:
+    """Likewise, of one fortnight; its stack is 20 K hotter at the end than it would be."""
+    path = table("frost", days)
+    if not path.exists():
+        n = days * DAY_MS // STEP_MS
+        found = columns(FORTNIGHT, FORTNIGHT, [], None)
+        again = {name: x[np.arange(n) % len(x)] for name, x in found.items()}
+        again["stack"] = np.round((again["stack"] + 20.0 * np.arange(n) / n) * 4) / 4
+        write(path, again)
+    return path
+
+
+def write(path: Path, found: dict[str, Floats]) -> None:
+    n = len(next(iter(found.values())))
     arrays = {"time": pa.array(T0 + STEP_MS * np.arange(n), pa.timestamp("ms", "UTC"))}
-    for name, column in columns.items():
-        x = column[repeat]
-        if name == "stack":
-            x = np.round((x + 20.0 * np.arange(n) / n) * 4) / 4
+    for name, x in found.items():
         arrays[name] = pa.array(x > 0.5) if CHANNELS[name].kind == "state" else pa.array(x)
     part = path.with_suffix(".part")
     pa.parquet.write_table(pa.table(arrays), part)
     part.replace(path)
-    return path
 
 
-def replay(path: Path) -> dict[str, float]:
+def replay(path: Path, made_for: Profile) -> dict[str, float]:
     """Read and analyse the table; run in a process of its own, so that its memory is what it needs."""
     start, cpu = time.perf_counter(), time.process_time()
-    watch = Watch(profile(), lambda start_ms, end_ms: EMPTY)
+    watch = Watch(made_for, lambda start_ms, end_ms: EMPTY)
     n, reading = 0, 0.0
     rows = Tables([path], "engine-shed").rows("engine-shed")
     while True:
@@ -94,6 +157,7 @@ def replay(path: Path) -> dict[str, float]:
     return {
         "rows": n, "wall": wall, "cpu": cpu, "reading": reading, "peak_MB": peak_MB, "alarms": len(watch.alarms),
         "events": len(watch.events), "firings": sum(event.kind == "firing" for event in watch.events),
+        "refills": sum(event.kind == "refill" for event in watch.events),
     }  # fmt: skip
 
 
@@ -180,34 +244,45 @@ def river(rows: Rows) -> float:
     return (time.process_time() - start) / len(table)
 
 
-def main(days: int) -> None:
-    path = season(max(days, MADE_DAYS))
-    print(f"{path}: {path.stat().st_size / 1e6:.0f} MB, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
+def in_a_process(kind: str, days: int) -> dict[str, float]:
     here = Path(__file__).resolve().parents[2]
-    command = [sys.executable, "-m", "tests.analysis.benchmark", "--replay", str(path)]
-    found = json.loads(subprocess.run(command, check=True, capture_output=True, text=True, cwd=here).stdout)
-    per_row = found["cpu"] / found["rows"]
-    print(f"season: {found['rows']:,} rows, {found['firings']} firings, {found['events']} events")
-    print(f"  {found['alarms']} alarms; CPU {found['cpu']:.2f} s, of it reading {found['reading']:.2f} s")
-    print(f"  wall {found['wall']:.2f} s")
-    print(f"  {1e6 * per_row:.2f} us a row, peak memory {found['peak_MB']:.0f} MB")
-    rows = first_days(path, 12)
+    command = [sys.executable, "-m", "tests.analysis.benchmark", "--replay", kind, str(days)]
+    found: dict[str, float] = json.loads(subprocess.run(command, check=True, capture_output=True, cwd=here).stdout)
+    return found
+
+
+def main(days: int) -> None:
+    paths = {"season": season(max(days, FORTNIGHT)), "frost": frost(max(days, FORTNIGHT))}
+    per_row = {}
+    for kind, path in paths.items():
+        found = in_a_process(kind, max(days, FORTNIGHT))
+        per_row[kind] = found["cpu"] / found["rows"]
+        print(f"{path}: {path.stat().st_size / 1e6:.0f} MB, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}")
+        print(f"{kind}: {found['rows']:,} rows, {found['firings']} firings, {found['refills']} refills")
+        print(f"  {found['events']} events, {found['alarms']} alarms")
+        print(f"  CPU {found['cpu']:.2f} s, of it reading {found['reading']:.2f} s; wall {found['wall']:.2f} s")
+        print(f"  {1e6 * per_row[kind]:.2f} us a row, peak memory {found['peak_MB']:.0f} MB")
+    rows = first_days(paths["frost"], 12)
     engine_s, watch_s = live(rows)
     print(f"live, one sample a call: engine {1e3 * engine_s:.3f} ms, watch {1e3 * watch_s:.3f} ms")
     print(f"  one core follows {5.0 / watch_s:,.0f} furnaces at 5 s")
     late_s, kept_MB = late(rows)
     print(f"three days late, after a live row: {late_s:.2f} s; states kept {kept_MB:.1f} MB")
-    plain_s = plain(rows)
-    print(f"plain loop, an object a rule: {1e6 * plain_s:.1f} us a row: {plain_s / per_row:.1f} times the replay")
+    compare("plain loop, an object a rule", plain(rows), per_row)
     if importlib.util.find_spec("river") is None:
         print("river is not installed: not compared")
         return
-    river_s = river(rows)
-    print(f"river HalfSpaceTrees(10): {1e6 * river_s:.0f} us a row: {river_s / per_row:.0f} times the replay")
+    compare("river HalfSpaceTrees(10)", river(rows), per_row)
+
+
+def compare(what: str, other_s: float, per_row: dict[str, float]) -> None:
+    times = ", ".join(f"{other_s / own_s:.1f} times the replay of {kind}" for kind, own_s in per_row.items())
+    print(f"{what}: {1e6 * other_s:.1f} us a row: {times}")
 
 
 if __name__ == "__main__":
     if sys.argv[1:2] == ["--replay"]:
-        print(json.dumps(replay(Path(sys.argv[2]))))
+        kind, days = sys.argv[2], int(sys.argv[3])
+        print(json.dumps(replay(table(kind, days), profile_of(kind, days))))
     else:
         main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
