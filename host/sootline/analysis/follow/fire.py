@@ -159,6 +159,8 @@ class Fire:
 
     def check(self) -> None:
         """Called every few minutes: a stack that has fallen silent can no longer tell."""
+        if self.on is not None and self.plant.state("flame" if self.on else "burner") is self.on:
+            return  # seen otherwise
         if self._burner_on_ms is not None:
             self._unseen(self._burner_on_ms)
         if self.on is None:

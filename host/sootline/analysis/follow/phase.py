@@ -54,7 +54,7 @@ class PhaseFollower:
 
     def _out_of_sight(self) -> bool:
         """Neither the stack nor anything wired tells whether it burns."""
-        told = self.plant.state("flame") is not None or self.plant.state("burner") is not None
+        told = self.plant.state("burner") is not None or self.plant.state("flame") is not None
         return not told and not self.fire.on and self.plant.value("stack") is None
 
     def _refresh(self) -> None:
