@@ -87,17 +87,6 @@ def test_a_run_to_the_limit_and_none_when_the_next_was_due(next_s: float | None,
         assert seconds(alarm.found_ms) == pytest.approx(FIRES[13][0] + 1.15 * 900 - 40, abs=130)
 
 
-@pytest.mark.parametrize(("on_s", "count"), [(19.6, 0), (20.0, 1)])
-def test_a_filter_known_to_plug_and_a_run_to_the_limit_itself(on_s: float, count: int) -> None:
-    """Usual runs of 18 s at a limit of 20 s, and `refill-slowing` stands."""
-    usual = [(start, start + 18.0) for start, _ in REFILLS[:12]]
-    start = FIRES[12][1] - 40
-    engine = run(shop(12.5, usual))
-    engine.plant.raise_("refill-slowing", "medium")
-    engine.feed(shop(12.9, [*usual, (start, start + on_s)]).between(ms(12.5 * HOUR), 2**62))
-    assert len(found(engine, "refill-timeout")) == count
-
-
 def test_what_starved_stands_under_the_refill_until_the_cold_oil_is_heated_and_the_fire_proved() -> None:
     """The refill comes back after an hour of no heat; then it takes 50 min to heat the tank."""
     start, out_s = FIRES[12][1] - 40, FIRES[13][0] + 2400

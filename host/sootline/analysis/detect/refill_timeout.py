@@ -27,9 +27,9 @@ class RefillTimeout(Detector):
     """The owner sees: refill stalled, and about how many minutes of fire are left.
 
     Rule: a run ended by the limiter (within 0.5 s of it, or as well as runs are timed) and the tank is not full:
-    `float` still calls, or `refill_lockout` is on, or the usual run is below 80 % of the limit, or `refill-slowing`
-    stands and the run ended at the limit itself, or the tank shows no dip [K] (below 35 % of the usual one), or no
-    other run came when the usual and 4 of its sd (at least 1.15 x, at most 1.4 x) had burned, whichever is first.
+    `float` still calls, or `refill_lockout` is on, or the usual run is below 80 % of the limit, or the tank shows no
+    dip [K] (below 35 % of the usual one), or no other run came when the usual and 4 of its sd (at least 1.15 x, at most
+    1.4 x) had burned, whichever is first.
     Fire left [min] = usable oil / oil burned a minute; the oil burned is one differential per usual interval. Where the
     profile does not tell the day tank's size, it has run low once 1.5 x the usual has burned.
     Wrong: a single refill of very cold oil that just reached the limit yet filled the tank; below 1 a season.
@@ -63,8 +63,7 @@ class RefillTimeout(Detector):
                 self._clear(run.end_ms)
             return
         calls = self.plant.state("float")
-        told = calls is None and (self._usually_short() or self._plugged(run.on_s))
-        if calls or self.plant.state("refill_lockout") or told:
+        if calls or self.plant.state("refill_lockout") or (calls is None and self._usually_short()):
             self._raise(run.end_ms, run.on_s, None)
         else:
             self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
@@ -92,12 +91,6 @@ class RefillTimeout(Detector):
             self._raise(run.end_ms, run.on_s if run.known else None, None)
         elif self.plant.now_ms - run.end_ms < 86_400_000:
             self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
-
-    def _plugged(self, on_s: float) -> bool:
-        """The filter is known to plug, and this run ended at the limit itself and not near it."""
-        limit = self.engine.refills.limit_s
-        plugs = self.plant.book.standing("refill-slowing") is not None
-        return plugs and limit is not None and on_s >= limit - self.engine.pump.resolution_s
 
     def _usually_short(self) -> bool:
         limit, usual = self.engine.refills.limit_s, self.engine.refills.usual_on_s
