@@ -169,11 +169,12 @@ def test_a_room_still_cold_after_the_fire_is_back_does_not_change_why_it_was_col
     assert found is not None and found.holds
 
 
+@pytest.mark.parametrize("alarm", ["heater-stuck-on", "oil-overtemperature"])
 @pytest.mark.parametrize(("hours", "holds"), [(6, True), (72, False)])
-def test_a_relay_that_was_stuck_long_ago_explains_no_cold_tank(hours: int, holds: bool) -> None:
+def test_a_heater_that_ran_away_long_ago_explains_no_cold_tank(alarm: str, hours: int, holds: bool) -> None:
     engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0)
-    engine.plant.raise_("heater-stuck-on", "critical", channel="tank")
-    engine.plant.clear("heater-stuck-on", "tank")
+    engine.plant.raise_(alarm, "critical", channel="tank")
+    engine.plant.clear(alarm, "tank")
     engine.plant.history.now_ms += hours * HOUR
     found = finding("stuck-heater", scene(engine, "preheat-stalled", engine.plant.now_ms, "tank"))
     assert found is not None and found.holds is holds
@@ -358,3 +359,18 @@ def test_air_that_is_back_hours_later_was_still_missing_then() -> None:
     assert finding("air-low", scene(engine, "lockout", engine.plant.now_ms - 6 * HOUR)) is None
     now = finding("air-low", scene(engine, "lockout", engine.plant.now_ms - 60 * S))
     assert now is not None and not now.holds
+
+
+@pytest.mark.parametrize(("now_C", "cause"), [(138.0, "relay-shorted"), (101.0, "soak")])
+def test_chamber_heat_takes_a_block_no_further_than_it_ever_has(now_C: float, cause: str) -> None:
+    """Two minutes after a fire, on the required four; the hottest of its hours so far was 96 degC."""
+    s = np.arange(0, 900, 5)
+    pace = 10.0 if cause == "relay-shorted" else 1.0
+    nozzle = now_C - pace * (900 - s) / 60.0
+    engine = watched(900, tank=60.0, nozzle=nozzle, stack=150.0)
+    engine.fire.on, engine.fire.last_end_ms = False, engine.plant.now_ms - 2 * MIN
+    for _ in range(8):
+        engine.heating["nozzle"].hourly_peak_C.add(96.0)
+        engine.heating["nozzle"].usual_K_per_min.add(15.0)
+    entry = engine.plant.raise_("oil-overtemperature", "critical", channel="nozzle")
+    assert entry.detail["causes"][0]["id"] == cause

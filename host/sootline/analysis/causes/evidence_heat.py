@@ -224,9 +224,22 @@ def heater_pace(scene: Scene) -> Finding | None:
 
 @evidence("stuck-heater", 0.3, once=True)
 def stuck_heater(scene: Scene) -> Finding | None:
-    """The heater was known to be stuck on in the day before."""
+    """In the day before the heater was known to be stuck on, or had heated the oil past its limit."""
+    signs = {"heater-stuck-on", "oil-overtemperature"} - {scene.entry.alarm}
     for entry in scene.plant.book.entries[-40:]:
         recent = scene.now_ms - max(entry.raised_ms, entry.cleared_ms or 0) < 24 * HOUR_MS
-        if recent and entry.alarm == "heater-stuck-on" and entry.channel == scene.entry.channel:
-            return Finding(True, "the heater was stuck on before")
+        if recent and entry.alarm in signs and entry.channel == scene.entry.channel and entry is not scene.entry:
+            stuck = entry.alarm == "heater-stuck-on"
+            return Finding(True, "the heater was stuck on before" if stuck else "the oil had passed its limit before")
     return Finding(False, "heater not known to be stuck on")
+
+
+@evidence("never-so-hot", 0.5, once=True)
+def never_so_hot(scene: Scene) -> Finding | None:
+    """It is 12 K hotter than after any of its firings so far: chamber heat has never taken it there."""
+    heating = _heating(scene)
+    value = scene.plant.value(scene.entry.channel or "")
+    highest = None if heating is None else heating.band_top_C()
+    if value is None or highest is None:
+        return None
+    return Finding(value > highest + 12.0, f"{value:.0f} °C, highest before {highest:.0f} °C")

@@ -120,23 +120,27 @@ OIL_OVERTEMPERATURE = Tree("oil-overtemperature", _SOURCE, (
     Cause(
         "relay-shorted", "the heater's solid-state relay is shorted", 0.5,
         "Leave it off; have the relay changed and the cut-out tested.", ("relay", "cut-out"), power_off=True,
-        given={"stuck-heater": 0.9, "drive-off": 0.92, "current-undriven": 0.97, "after-fire": 0.2,
-               "probe-jumped": 0.02},
+        # that it is stuck takes minutes to tell; a strong nozzle heater has passed the limit by then
+        given={"stuck-heater": 0.6, "drive-off": 0.92, "current-undriven": 0.97, "after-fire": 0.2,
+               "probe-jumped": 0.02, "never-so-hot": 0.92, "heater-pace": 0.9},
     ),
     Cause(
         "probe-out", "thermostat probe out of the oil: it never sees the heat", 0.2,
         "See whether probe and thermostat bulb sit in the oil.", ("thermostat bulb", "probe pocket"), power_off=True,
-        given={"stuck-heater": 0.4, "drive-off": 0.04, "current-undriven": 0.02, "probe-jumped": 0.4},
+        given={"stuck-heater": 0.4, "drive-off": 0.04, "current-undriven": 0.02, "probe-jumped": 0.4,
+               "after-fire": 0.2, "never-so-hot": 0.85, "heater-pace": 0.85},
     ),
     Cause(
         "soak", "chamber heat soaking into the block", 0.12,
         "Leave it to cool; look at blower run-on and the burner's air flap.", ("blower run-on", "air flap"),
-        given={"stuck-heater": 0.04, "after-fire": 0.97, "current-undriven": 0.02},
+        given={"stuck-heater": 0.04, "after-fire": 0.97, "current-undriven": 0.02, "never-so-hot": 0.06,
+               "heater-pace": 0.1},
     ),
     Cause(
         "set-higher", "the thermostat was turned up", 0.08,
         "Ask who turned it; keep oil below its flash point.", ("thermostat", "log book"),
-        given={"setpoint-entry": 0.6, "drive-off": 0.2, "current-undriven": 0.02},
+        given={"setpoint-entry": 0.6, "drive-off": 0.2, "current-undriven": 0.02, "heater-pace": 0.85,
+               "after-fire": 0.2},
     ),
 ))  # fmt: skip
 
