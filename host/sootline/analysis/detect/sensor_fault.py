@@ -122,7 +122,9 @@ class SensorFault(Detector):
             self._raise(channel, "absent", heard_ms + silent_ms)
 
     def _steps(self, channel: str) -> None:
-        """The smallest step its readings make: how finely the probe counts."""
+        """The smallest step its readings make, as far as it matters: how finely the probe counts."""
+        if self._step_K.get(channel, math.inf) < COARSE_K:
+            return
         x = self.plant.history.window(channel, self.plant.now_ms - LOOK_MS, self.plant.now_ms)[1]
         steps = np.abs(np.diff(x))
         if (steps > 0).any():

@@ -88,8 +88,9 @@ class Rests:
         value = self.plant.history.mean(channel, now_ms - 600_000, now_ms)
         if late is None or value is None or late > HEATED_K_H:
             return None
-        early = self._fall_K_h(channel, now_ms - WINDOW_MS) if long else None
-        if early is not None and early < 1.2 * late < -1.2 * STEEP_K_H:
+        steep = long and late < -STEEP_K_H
+        early = self._fall_K_h(channel, now_ms - WINDOW_MS) if steep else None
+        if early is not None and early < 1.2 * late:
             tau_h = WINDOW_MS / 3_600_000 / math.log(early / late)
             if TAU_H[0] < tau_h < TAU_H[1]:
                 self.log_tau_h[channel].add(math.log(tau_h))
@@ -107,5 +108,5 @@ class Rests:
         if len(t) < 8 or t[-1] - t[0] < 0.8 * WINDOW_MS:
             return None
         hours = (t - t[0]) / 3_600_000
-        hours -= hours.mean()
-        return float(np.add.reduce(hours * (x - x.mean())) / np.add.reduce(hours**2))
+        hours -= np.add.reduce(hours) / len(t)
+        return float(np.add.reduce(hours * x) / np.add.reduce(hours * hours))
