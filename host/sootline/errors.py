@@ -10,6 +10,8 @@ SootlineError
 Bad messages are not errors: they come back as `wire.pack.Rejected` and are set aside and counted.
 """
 
+from collections.abc import Iterable
+
 
 class SootlineError(Exception):
     """Base of all errors raised on purpose."""
@@ -17,6 +19,12 @@ class SootlineError(Exception):
 
 class UserError(SootlineError):
     """Something the person at the keyboard can put right; its text is the one line they see."""
+
+
+def no_furnace(name: str, where: object, known: Iterable[str]) -> UserError:
+    """What to say of a furnace that is not among those known in a store, a file or a server."""
+    there = ", ".join(known)
+    return UserError(f"there is no furnace '{name}' in {where}; {'there are ' + there if there else 'nor any other'}")
 
 
 class ProfileError(UserError):

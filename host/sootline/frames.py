@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from sootline.channels import CHANNELS
-from sootline.errors import UserError
+from sootline.errors import UserError, no_furnace
 from sootline.store import Store
 
 Moment = str | date  # also datetime and pandas.Timestamp, which are dates; without a time zone it is UTC
@@ -119,7 +119,7 @@ class Data:
 
     def _known(self, furnace: str) -> None:
         if furnace not in self.furnaces:
-            raise UserError(f"there is no furnace '{furnace}'; there are {', '.join(self.furnaces) or 'none'}")
+            raise no_furnace(furnace, "the store", self.furnaces)
 
 
 def _with_units(frame: pd.DataFrame, units: dict[str, str]) -> pd.DataFrame:

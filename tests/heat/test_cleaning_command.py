@@ -192,7 +192,7 @@ def test_too_young_to_tell(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
 
 
 def test_unknown_furnace(past: Past) -> None:
-    with pytest.raises(UserError, match=r"nothing of a furnace 'barn'.*engine-shed"):
+    with pytest.raises(UserError, match=r"no furnace 'barn'.*engine-shed"):
         main(["barn", "--data", str(past.folder)])
 
 

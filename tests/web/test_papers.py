@@ -202,7 +202,7 @@ def test_a_file_that_was_tampered_with_is_refused(
 def test_what_cannot_be_reported_is_told(past: Past, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     here = ["--data", str(past.folder), "--into", str(tmp_path)]
     for wrong, said in (
-        (["season", "barn"], "nothing of a furnace 'barn'"),
+        (["season", "barn"], "no furnace 'barn'"),
         (["season", past.furnace, "--from", "soon"], "'soon' is no day"),
         (["season", past.furnace, "--from", "2030-01-01"], "at least a day of readings"),
     ):

@@ -10,7 +10,7 @@ import numpy as np
 
 from sootline.advice import oil_log
 from sootline.analysis.course import DAY_MS, Course
-from sootline.errors import SootlineError, UserError
+from sootline.errors import SootlineError, UserError, no_furnace
 from sootline.events import Event
 from sootline.files import profiles
 from sootline.heat.elementwise import FloatArray
@@ -134,8 +134,7 @@ def opened(folder: Path, furnace: str) -> Iterator[tuple[Store, Profile, int]]:
     with store_of(folder) as store:
         extent = store.extent(furnace) if furnace in store.furnaces() else None
         if extent is None:
-            there = ", ".join(store.furnaces()) or "none"
-            raise UserError(f"there is nothing of a furnace '{furnace}' in {folder}; there are {there}")
+            raise no_furnace(furnace, folder, store.furnaces())
         yield store, profile_of(store, furnace, folder / "profiles"), extent[1]
 
 

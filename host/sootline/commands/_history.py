@@ -15,7 +15,7 @@ from sootline.analysis.sampling import Sampling, spacing
 from sootline.analysis.settings import Settings
 from sootline.analysis.watch import Watch
 from sootline.commands import _arguments, _server
-from sootline.errors import UserError
+from sootline.errors import UserError, no_furnace
 from sootline.files import profiles
 from sootline.files.commissioning import Records
 from sootline.files.recordings import Recordings, is_recording
@@ -174,7 +174,7 @@ def _chosen(found: dict[str, Past], furnace: str | None, where: str) -> dict[str
     if furnace is None:
         return found
     if furnace not in found:
-        raise UserError(f"there is no furnace '{furnace}' in {where}; there are {', '.join(found) or 'none'}")
+        raise no_furnace(furnace, where, found)
     return {furnace: found[furnace]}
 
 

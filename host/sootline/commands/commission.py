@@ -17,7 +17,7 @@ from sootline.commissioning import record as rec
 from sootline.commissioning.evaluate import Value
 from sootline.commissioning.record import Record
 from sootline.commissioning.steps import Field
-from sootline.errors import SootlineError, UserError
+from sootline.errors import SootlineError, UserError, no_furnace
 from sootline.files import commissioning, profiles
 from sootline.now import Reading
 from sootline.store import Store
@@ -80,7 +80,7 @@ def _parser() -> argparse.ArgumentParser:
 def _known(store: Store, data: Path, furnace: str) -> None:
     known = sorted({*store.furnaces(), *profiles.load_folder(data / "profiles")})
     if furnace not in known and not commissioning.path(data, furnace).exists():
-        raise UserError(f"there is no furnace '{furnace}' in {data}; there are {', '.join(known) or 'none'}")
+        raise no_furnace(furnace, data, known)
 
 
 def _fitted(store: Store, furnace: str) -> frozenset[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sootline.advice.tables import TABLES, Ask
 from sootline.commands import _arguments, _server
-from sootline.errors import StoreDamaged, StoreUnavailable, UserError
+from sootline.errors import StoreDamaged, StoreUnavailable, UserError, no_furnace
 from sootline.store import Store
 from sootline.store.exporting import check_suffix, write
 from sootline.store.sealing import Retention
@@ -112,9 +112,7 @@ def _export(options: argparse.Namespace) -> int:
         known = store.furnaces()
         for name in options.furnace or ():
             if name not in known:
-                raise UserError(
-                    f"there is no furnace '{name}' in {options.data}; there are {', '.join(known) or 'none'}"
-                )
+                raise no_furnace(name, options.data, known)
         ask = Ask(store, options.furnace or known, start_ms, end_ms)
         if options.what == EVERYTHING:
             return _export_all(ask, options.file, options.format)
