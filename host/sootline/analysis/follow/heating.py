@@ -299,11 +299,12 @@ class Heating:
         )
         if target is None or not len(x) or wrong or not self.plant.learns(now - HOUR_MS, now):
             return
-        if x.max() >= target - READY_K:
-            self.hourly_peak_C.add(float(x.max()))
+        peak_C = float(x.max())
+        if peak_C >= target - READY_K:
+            self.hourly_peak_C.add(peak_C)
         burned_ms = now if self.fire.on else self.fire.last_end_ms
         if self._keeps_warm() and burned_ms is not None and now - burned_ms > HOUR_MS:
-            self._idle.append(float(x.max()) >= target - COLD_K)
+            self._idle.append(peak_C >= target - COLD_K)
 
     def band_top_C(self) -> float | None:
         """The top of its control band [degC]: the highest of its usual hourly peaks; None until six are known."""
