@@ -374,3 +374,41 @@ def test_chamber_heat_takes_a_block_no_further_than_it_ever_has(now_C: float, ca
         engine.heating["nozzle"].usual_K_per_min.add(15.0)
     entry = engine.plant.raise_("oil-overtemperature", "critical", channel="nozzle")
     assert entry.detail["causes"][0]["id"] == cause
+
+
+def test_a_control_that_never_tried_has_not_locked_out() -> None:
+    """Call and warm oil, no burner contact; the primary's own contact says that it has not locked out."""
+    engine = watched(4000, tank=60.0, nozzle=85.0, stack=20.0, call=1.0, lockout=0.0, flame=0.0)
+    engine.fire.on = False
+    engine.plant.raise_("ignition-failure", "high")
+    entry = engine.plant.raise_("no-heat", "high", waiting_min=45)
+    assert entry.detail["causes"][0]["id"] == "control"
+    at = scene(engine, "no-heat", engine.plant.now_ms, waiting_min=45)
+    assert (found := finding("ignition-trouble", at)) is not None and not found.holds
+    s = np.arange(0, 4000, 5)
+    locked = watched(4000, tank=60.0, nozzle=85.0, stack=20.0, call=1.0, lockout=(s > 2000) & (s < 3000), flame=0.0)
+    found = finding("locked-out", scene(locked, "no-heat", locked.plant.now_ms, waiting_min=45))
+    assert found is not None and found.holds
+
+
+@pytest.mark.parametrize(("noise_K", "dips", "holds"), [(0.4, 0, False), (0.4, 2, True), (1.2, 0, None)])
+def test_noise_makes_no_dips(noise_K: float, dips: int, holds: bool | None) -> None:
+    """Usual dips of 2.7 K: what is read too coarsely to show half of that says nothing."""
+    s = np.arange(0, 7200, 5)
+    tank = 50.0 + np.random.default_rng(3).normal(0, noise_K, len(s))
+    for k in range(dips):
+        tank -= 2.7 * np.exp(-((s - 2400 * (k + 1)) / 150.0)) * (s > 2400 * (k + 1))
+    engine = watched(7200, tank=tank, nozzle=85.0, stack=60.0, pump=0.0)
+    for _ in range(8):
+        engine.refills.usual_dip_K.add(2.7)
+    engine.refills.last_end_ms = START_MS - 400 * S
+    found = finding("unseen-dips", scene(engine, "refill-overdue", engine.plant.now_ms))
+    assert (None if found is None else found.holds) is holds
+
+
+def test_a_tank_that_ran_out_in_the_middle_of_a_run_is_no_filter() -> None:
+    """Two thirds of the usual dip, and no slow refill before: filters plug over days."""
+    entry = Entry("refill-timeout", None, "high", START_MS, START_MS, {})
+    told = {"no-dip": False, "large-dip": False, "seconds-up": False, "float-calls": True}
+    named = [item["id"] for item in likely(entry, {name: Finding(holds, name) for name, holds in told.items()})]
+    assert named[0] in ("supply-empty", "air-leak") and named.index("filter") > 1

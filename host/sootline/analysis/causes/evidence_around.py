@@ -104,10 +104,26 @@ def flame_lost(scene: Scene) -> Finding | None:
 
 @evidence("ignition-trouble", 0.1)
 def ignition_trouble(scene: Scene) -> Finding | None:
-    """A start failed in the 3 h before, or the primary control has locked out."""
-    found = _stands(scene, "ignition-failure", "lockout", hours=3.0)
-    blind = not scene.plant.has("burner") and not scene.plant.has("lockout")
-    return None if blind and not found.holds else found
+    """A start failed in the 3 h before, or the primary control has locked out.
+
+    Without the burner's contact a failed start is warm oil and no fire: a control that does nothing looks the same.
+    """
+    if not scene.plant.has("burner"):
+        found = _stands(scene, "lockout", hours=3.0)
+        return found if found.holds or scene.plant.has("lockout") else None
+    return _stands(scene, "ignition-failure", "lockout", hours=3.0)
+
+
+@evidence("locked-out", 0.6)
+def locked_out(scene: Scene) -> Finding | None:
+    """The primary control's contact says that it has locked out, now or since heat has been waited for."""
+    if not scene.plant.has("lockout") or scene.now_ms - scene.entry.raised_ms > 3 * 3_600_000:
+        return None
+    since_ms = scene.entry.raised_ms - round((scene.number("waiting_min") or 5) * 60_000)
+    locked = (
+        scene.plant.state("lockout") or (scene.plant.history.window("lockout", since_ms, scene.now_ms)[1] > 0.5).any()
+    )
+    return Finding(bool(locked), "primary control locked out" if locked else "primary control has not locked out")
 
 
 @evidence("lit-late", 0.06)

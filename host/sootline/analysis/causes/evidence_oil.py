@@ -4,6 +4,7 @@ import numpy as np
 
 from sootline.analysis.causes.scene import Finding, Scene, evidence
 
+SMOOTH, CLEAR_SD = 5, 5.0  # readings to a mean; of a difference of two such means: none in a million is larger
 COLD_K = 6.0  # colder than usual by this: VG 68 is then half as thick again (ASTM D341)
 
 
@@ -195,8 +196,12 @@ def unseen_dips(scene: Scene) -> Finding | None:
     t, x = scene.plant.history.window("tank", start_ms, scene.now_ms)
     if len(t) < 10:
         return None
+    smooth = np.convolve(x, np.full(SMOOTH, 1 / SMOOTH), "valid")
+    if 0.5 * usual.median < CLEAR_SD * scene.plant.noise("tank") * (2 / SMOOTH) ** 0.5:
+        return None  # its noise alone makes such dips
+    t = t[SMOOTH - 1 :]
     before = np.searchsorted(t, t - 60_000)
-    fell = np.flatnonzero(x[before] - x > 0.5 * usual.median)
+    fell = np.flatnonzero(smooth[before] - smooth > 0.5 * usual.median)
     dips = int((np.diff(t[fell]) > 120_000).sum()) + 1 if len(fell) else 0
     words = f"{dips} dips of the day tank with no pump run seen" if dips else "no dips of the day tank since"
     return Finding(dips > 0, words)

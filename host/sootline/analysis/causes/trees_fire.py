@@ -54,7 +54,14 @@ def _no_flame(share: float) -> tuple[Cause, ...]:
     )  # fmt: skip
 
 
-IGNITION_FAILURE = Tree("ignition-failure", _SOURCE, _no_flame(0.9))
+IGNITION_FAILURE = Tree("ignition-failure", _SOURCE, (
+    *_no_flame(0.85),
+    Cause(
+        "control", "primary control, relay or motor does not answer: it never tried", 0.06,
+        f"{_LOOK_FIRST}; then have control, relay and motor tested.", ("control lamp", "burner motor", "relay"),
+        power_off=True, given={"burner-never": 0.95, "locked-out": 0.03, "stack-rose": 0.03, "lit-briefly": 0.03},
+    ),
+))  # fmt: skip
 
 LOCKOUT = Tree("lockout", _SOURCE, _no_flame(0.88))
 
@@ -142,8 +149,8 @@ NO_HEAT = Tree("no-heat", _SOURCE, (
         "lockout", "the start failed and the primary control has locked out", 0.28,
         f"{_LOOK_FIRST}. Find out why it did not light before any reset.",
         ("pooled oil in the chamber", "lockout lamp"),
-        given={"ignition-trouble": 0.97, "refill-trouble": 0.04, "preheat-trouble": 0.04, "limit-opened": 0.03,
-               "burner-never": 0.1, "power-off": 0.02, "oil-warm": 0.9},
+        given={"ignition-trouble": 0.97, "locked-out": 0.95, "refill-trouble": 0.04, "preheat-trouble": 0.04,
+               "limit-opened": 0.03, "burner-never": 0.1, "power-off": 0.02, "oil-warm": 0.9},
         behind=("lockout", "ignition-failure"),
     ),
     Cause(
@@ -156,28 +163,28 @@ NO_HEAT = Tree("no-heat", _SOURCE, (
     Cause(
         "cold-oil", "the oil does not get warm, so the burner may not start", 0.2,
         "Mend the heating first.", ("heater", "fuse", "cut-out"), power_off=True,
-        given={"preheat-trouble": 0.85, "oil-warm": 0.04, "ignition-trouble": 0.05, "refill-trouble": 0.04,
-               "burner-never": 0.9, "power-off": 0.02},
+        given={"preheat-trouble": 0.85, "locked-out": 0.05, "oil-warm": 0.04, "ignition-trouble": 0.05,
+               "refill-trouble": 0.04, "burner-never": 0.9, "power-off": 0.02},
         behind=("preheat-stalled", "preheat-slow"),
     ),
     Cause(
         "limit", "the high limit is open", 0.08,
         "Find out why it overheated: blower, belt, filters.", ("blower", "belt", "air filters"), power_off=True,
-        given={"limit-opened": 0.97, "oil-warm": 0.9, "ignition-trouble": 0.05, "burner-never": 0.3,
+        given={"limit-opened": 0.97, "locked-out": 0.05, "oil-warm": 0.9, "ignition-trouble": 0.05, "burner-never": 0.3,
                "power-off": 0.02},
         behind=("limit-open",),
     ),
     Cause(
         "power", "no mains: service switch or breaker off", 0.08,
         "Look at the service switch and the breaker.", ("service switch", "breaker"),
-        given={"power-off": 0.9, "preheat-trouble": 0.4, "ignition-trouble": 0.05, "burner-never": 0.9,
-               "oil-warm": 0.3},
+        given={"power-off": 0.9, "locked-out": 0.03, "preheat-trouble": 0.4, "ignition-trouble": 0.05,
+               "burner-never": 0.9, "oil-warm": 0.3},
     ),
     Cause(
         "control", "primary control or burner relay does not answer the call", 0.1,
         "Have control, relay and motor tested.", ("control lamp", "burner motor", "relay"), power_off=True,
-        given={"burner-never": 0.92, "oil-warm": 0.95, "ignition-trouble": 0.08, "refill-trouble": 0.03,
-               "preheat-trouble": 0.03, "limit-opened": 0.02, "power-off": 0.02},
+        given={"burner-never": 0.92, "locked-out": 0.04, "oil-warm": 0.95, "ignition-trouble": 0.08,
+               "refill-trouble": 0.03, "preheat-trouble": 0.03, "limit-opened": 0.02, "power-off": 0.02},
     ),
 ))  # fmt: skip
 

@@ -10,7 +10,8 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         "air-leak", "air drawn in at the filter bowl or a suction fitting", 0.25,
         f"Look at the supply level, then the filter bowl and fittings; {_RESET_ONCE}",
         ("bubbles in the filter bowl", "wet or loose suction fittings", "prime of the pump"),
-        given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.08, "suction-weak": 0.9, "suction-none": 0.1,
+        # air comes in by and by: some oil may come with it
+        given={"no-dip": 0.85, "large-dip": 0.02, "seconds-up": 0.08, "suction-weak": 0.9, "suction-none": 0.1,
                "suction-deep": 0.03, "suction-shut": 0.02, "supply-empty": 0.03, "filter-entry": 0.3, "overfull": 0.02,
                "float-calls": 0.95},
     ),
@@ -18,7 +19,8 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         "supply-empty", "supply tank empty, or its valve shut", 0.22,
         f"Dip the supply tank and open its valve; {_RESET_ONCE}",
         ("supply level by dip stick", "both supply valves", "foot valve and strainer"),
-        given={"no-dip": 0.95, "large-dip": 0.02, "seconds-up": 0.1, "suction-weak": 0.25, "suction-none": 0.05,
+        # a tank may run out in the middle of a run
+        given={"no-dip": 0.75, "large-dip": 0.02, "seconds-up": 0.1, "suction-weak": 0.25, "suction-none": 0.05,
                "suction-deep": 0.8, "suction-shut": 0.75, "supply-empty": 0.6, "batch-entry": 0.2, "overfull": 0.02,
                "float-calls": 0.95},
     ),
