@@ -80,7 +80,7 @@ class Link:
         try:
             await client.open(self._client_id, self._prefix + "board", _WILL)
             await client.subscribe(self._prefix + "command")
-            await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
+            await self._tell(client)
             self.connects += 1
             self.connected = True
             self._outbox.online()
@@ -131,7 +131,11 @@ class Link:
                 result = await self._app.command(self._received.pop(0))
                 if result:
                     await client.publish(self._prefix + "command-result", result.encode())
-            await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
+            await self._tell(client)
+
+    async def _tell(self, client):
+        """The announcement. By itself, since a coroutine that waits holds on to all it has handed over last."""
+        await client.publish(self._prefix + "board", self._app.announcement().encode(), True)
 
     async def _ping(self, client):
         announced_ms = 0

@@ -63,7 +63,8 @@ class Soak:
     @property
     def drift(self) -> int:
         """By how much what is in use has grown since the first look at which nothing had to wait [bytes]."""
-        return self.used[-1] - self.used[round(FULL_MIN / LOOK_MIN) + 2 if self.full else 0]
+        settled = self.used[round(FULL_MIN / LOOK_MIN) + 2 :] if self.full else self.used
+        return self.used[-1] - settled[0] if settled else 0
 
 
 def fill(flash: Path, segments: int = SEGMENTS) -> None:
@@ -178,10 +179,9 @@ def main() -> None:
         )
     for n, (used, piece) in enumerate(zip(got.used, got.pieces, strict=True), 1):
         print(f"{n * LOOK_MIN:5d} min  in use {used:7d}  piece {piece:6d}")
-    print(got.faults or got.log if not got.used or got.restarts else "")
-    drift = got.drift if got.used else None
+    print(got.faults or got.log if len(got.used) < options.hours * 60 / LOOK_MIN - 2 or got.restarts else "")
     print(f"restarts {got.restarts}  looks {len(got.used)}  most in use {max(got.used, default=0)}", end="  ")
-    print(f"drift {drift}  segments left {got.left}")
+    print(f"drift {got.drift}  segments left {got.left}")
 
 
 if __name__ == "__main__":

@@ -40,3 +40,9 @@ def test_a_day_in_96_kB(tmp_path: Path) -> None:
     """24 virtual hours: an hour with a full outbox and no broker, then two hours without one, and all is sent."""
     got = soak(tmp_path, 24, HEAP, tls="certificate", outage_min=120, interpreter=small_interpreter(), full=True)
     _holds(got, 24)
+
+
+def test_every_channel_in_96_kB(tmp_path: Path) -> None:
+    """The 20 channels that an ESP32 board has inputs for at the most."""
+    got = soak(tmp_path, 2, HEAP, tls="certificate", interpreter=small_interpreter(), full=True, every=True)
+    _holds(got, 2)
