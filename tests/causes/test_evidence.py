@@ -412,3 +412,29 @@ def test_a_tank_that_ran_out_in_the_middle_of_a_run_is_no_filter() -> None:
     told = {"no-dip": False, "large-dip": False, "seconds-up": False, "float-calls": True}
     named = [item["id"] for item in likely(entry, {name: Finding(holds, name) for name, holds in told.items()})]
     assert named[0] in ("supply-empty", "air-leak") and named.index("filter") > 1
+
+
+@pytest.mark.parametrize(("during_Pa", "none"), [(-4000.0, True), (-7000.0, False)])
+def test_the_lift_of_the_oil_at_rest_is_no_pumping(during_Pa: float, none: bool) -> None:
+    """A suction line that holds 3 kPa of lift at rest, 20 kPa below while its pump runs."""
+    s = np.arange(0, 600, 5)
+    suction = np.where((s >= 400) & (s < 420), during_Pa, -3000.0)
+    engine = watched(600, tank=60.0, nozzle=85.0, stack=60.0, pump=(s >= 400) & (s < 420), suction=suction)
+    for _ in range(8):
+        engine.causes.seen.daily["suction_Pa"].add(START_MS, -23_000.0)
+    found = finding("suction-none", scene(engine, "refill-timeout", START_MS + 420 * S))
+    assert found is not None and found.holds is none
+
+
+def test_the_largest_of_many_noisy_falls_is_no_dip() -> None:
+    """Noise of 0.4 K: read singly, the tank falls by 1.1 K somewhere within every two minutes."""
+    s = np.arange(0, 900, 5)
+    falls_K: list[float] = []
+    for seed in range(4):
+        tank = 50.0 + np.random.default_rng(seed).normal(0, 0.4, len(s))
+        engine = watched(900, tank=tank, nozzle=85.0, stack=60.0, pump=0.0)
+        for k in range(3, 12):
+            fall = engine.causes.seen.fall(START_MS + k * 60 * S, START_MS + (k * 60 + 8) * S)
+            assert fall is not None
+            falls_K.append(fall[0])
+    assert np.median(falls_K) < 0.7

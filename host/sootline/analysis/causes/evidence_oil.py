@@ -5,6 +5,7 @@ import numpy as np
 from sootline.analysis.causes.scene import Finding, Scene, evidence
 
 SMOOTH, CLEAR_SD = 5, 5.0  # readings to a mean; of a difference of two such means: none in a million is larger
+NOTHING_SHARE = 0.15  # of its usual vacuum; a pump that turns in air pulls more (common practice)
 COLD_K = 6.0  # colder than usual by this: VG 68 is then half as thick again (ASTM D341)
 
 
@@ -85,9 +86,14 @@ def oil_colder(scene: Scene) -> Finding | None:
 
 @evidence("suction-none", 0.15)
 def suction_none(scene: Scene) -> Finding | None:
-    """The pump pulls no vacuum at all while it is on."""
+    """The pump pulls no more vacuum while it is on than the oil's own lift does at rest."""
     pulled = _suction(scene)
-    return None if pulled is None else Finding(pulled[0] > -600.0, f"suction {pulled[0] / 1000:.1f} kPa")
+    if pulled is None:
+        return None
+    start_ms = scene.seen.runs[-1].start_ms
+    rest = scene.plant.history.mean("suction", start_ms - 120_000, start_ms - 1) or 0.0
+    least_Pa = max(800.0, NOTHING_SHARE * abs(pulled[1] or 0.0))
+    return Finding(pulled[0] - rest > -least_Pa, f"suction {pulled[0] / 1000:.1f} kPa, at rest {rest / 1000:.1f} kPa")
 
 
 @evidence("suction-weak", 0.25)

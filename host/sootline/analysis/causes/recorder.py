@@ -27,6 +27,7 @@ FEATURES = (
 SETTLED_MS = 480_000  # a shorter firing says little about the steady stack
 SETTLING_MS = 240_000
 FALL_MS = 45_000
+SMOOTH_MS = 20_000
 SUPPLY_C = 5.0  # of oil from an unheated place, where it is not measured
 MOST_CLIMB_K_S = 0.1  # 1 kW in 5 l of oil
 FALL_EVERY = 4  # of so many refills one is enough to know what is usual
@@ -101,6 +102,11 @@ class Recorder:
         t, x = self.plant.history.window("tank", start_ms - 20_000, end_ms + 90_000)
         if len(t) < 4 or t[-1] < end_ms + 40_000:
             return None
+        n = max(
+            1, round(SMOOTH_MS / max(float(np.median(np.diff(t))), 1.0))
+        )  # the largest of many noisy falls is noise
+        if len(t) >= 3 * n:
+            t, x = t[n - 1 :], np.convolve(x, np.full(n, 1 / n), "valid")
         before = np.minimum(np.searchsorted(t, t - FALL_MS), np.maximum(np.arange(len(t)) - 1, 0))
         fell = float((x[before] - x + climb * (t - t[before]) / 1000).max())
         supply_C = self.plant.history.mean("supply", start_ms, end_ms)
