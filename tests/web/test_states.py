@@ -89,3 +89,12 @@ def test_the_menu_has_room_for_seven_pages_on_a_phone(browser: Browser, server: 
         page.evaluate("links => { document.querySelector('.rail nav').innerHTML = links }", links)
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
         assert height(page, ".rail") <= 155, "brand, and the menu in two lines"
+
+
+def test_what_the_sensors_say_fits_on_a_phone_when_it_is_old(browser: Browser, server: Server, shop: Workshop) -> None:
+    """The longest rows there are: a channel of many letters, a draft with its unit, an age in hours."""
+    shop.live.put(furnace_now(old_s=96 * 60, nozzle_heater_current=0.0))
+    with opened(browser, server.url + "furnace/engine-shed/sensors", "phone") as page:
+        expect(page.get_by_text("nozzle_heater_current")).to_be_visible()
+        hidden = "document.querySelector('.wide').scrollWidth - document.querySelector('.wide').clientWidth"
+        assert page.evaluate(hidden) == 0
