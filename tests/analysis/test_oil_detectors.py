@@ -192,6 +192,23 @@ def test_a_refill_whose_end_is_lost_is_a_refill() -> None:
     assert not found(engine, "refill-overdue")
 
 
+def test_refills_hidden_by_lost_rows_are_let_pass() -> None:
+    """Two in a row, each in a hole of 40 s: the day tank tells of both."""
+    site = shop(15.5, REFILLS[:15], tank=dipped(REFILLS[:15], 15.5 * HOUR))
+    for start, end in REFILLS[12:14]:
+        site = lost(site, start - 15, end + 15)
+    assert not found(run(site), "refill-overdue")
+
+
+@pytest.mark.parametrize(("off_s", "count"), [(9.4, 0), (11.7, 1)])
+def test_an_end_that_was_lost_within_a_sample_is_no_run_to_the_limit(off_s: float, count: int) -> None:
+    """Limit 12 s: read as on 7 s after its start, off at the next sample, 12 s; or its end has a row of its own."""
+    start = FIRES[12][1] - 42.0
+    site = shop(13, [*REFILLS[:12], (start, start + off_s)])
+    site = lost(site, start + 9.0, start + 10.0)
+    assert len(found(run(site, profile=PLAIN.replace("limit_s = 20.0", "limit_s = 12.0")), "refill-timeout")) == count
+
+
 def test_pump_overrun_by_the_high_level_switch() -> None:
     site = shop(1.7, [(5000.0, 5010.0)], high_level=pulses((5008.0, 5100.0)))
     (alarm,) = found(run(site), "pump-overrun")

@@ -22,8 +22,8 @@ class RefillOverdue(Detector):
 
     Rule: burning time since the last refill > 1.6 x its usual value (median of the furnace's own intervals); with
     1.6 -> 2.2 while learning, and one interval more where samples may step over a run. A cold dip of the day tank since
-    then tells of a refill whose run was not seen: one is let pass (more where samples on a fixed grid often step over a
-    run), then the pump's sensing is at fault and this rings. Source: contract.
+    then tells of a refill whose run was not seen: it is let pass where rows were lost; else one is (more where samples
+    on a fixed grid often step over a run), then the pump's sensing is at fault and this rings. Source: contract.
     Wrong: a firing rate cut by nearly half (a plugging nozzle: worth a look as well); 1 in 3 seasons.
     Blind to: refills missed in a silence of the board (it then waits for the next one).
     """
@@ -58,8 +58,18 @@ class RefillOverdue(Detector):
         burned, usual = refills.burned_since_last_s(), refills.usual_burned_s
         if burned is None or usual.count < 5 or burned < MISSED_RATIO * (usual.median or 0.0):
             return
+        self._told_by_the_tank()
+
+    def _told_by_the_tank(self) -> bool:
+        """Whether the day tank tells of a refill whose run was not seen; burning then counts from it."""
+        refills = self.engine.refills
+        if (hidden_ms := refills.hidden_ms()) is not None:
+            refills.take_unseen(hidden_ms, hidden=True)
+            return True
         if not refills.sensing_lost() and (dip_ms := refills.unseen_ms()) is not None:
             refills.take_unseen(dip_ms)
+            return True
+        return False
 
     def _ended(self, run: Run) -> None:
         if run.known and run.on_s >= self.settings.chatter_run_s:
@@ -72,9 +82,7 @@ class RefillOverdue(Detector):
         limit, burned = self._limit_s(), self.engine.refills.burned_since_last_s()
         if limit is None or burned is None or not self.engine.fire.on or self.engine.pump.start_ms is not None:
             return
-        refills = self.engine.refills
-        if burned > limit and not refills.sensing_lost() and (dip_ms := refills.unseen_ms()) is not None:
-            refills.take_unseen(dip_ms)
+        if burned > limit and self._told_by_the_tank():
             self._look()
         elif burned > limit and self.engine.fire.stands_still():
             self._again(STILL_AGAIN_MS)  # does it burn at all? `sensor-fault` will tell

@@ -18,6 +18,7 @@ USABLE_SHARE = 0.4  # of the day tank's volume is left above the heater when the
 LOOK_MS = 120_000  # after a run at the limit: looked at this often
 DUE_RATIOS = 1.15, 1.4  # burned this share of the usual: at least and at most
 DUE_SD = 4.0
+LONG_RATIO, ALMOST = 1.3, 0.95
 LOW_RATIO = 1.5  # burned this share of the usual: half a differential below where the float calls (common practice)
 RAN_LOW_SHARE = 0.6  # of the fire left: from then on a starving fire is the refill's doing
 FREEZE_SOON_MIN = 30.0
@@ -61,9 +62,12 @@ class RefillTimeout(Detector):
             self._filled_ms = run.end_ms
             if self.plant.state("refill_lockout") is not True:
                 self._clear(run.end_ms)
+            if self._may_be_limit(run):
+                self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
             return
         calls = self.plant.state("float")
-        if calls or self.plant.state("refill_lockout") or (calls is None and self._usually_short()):
+        told = calls is None and self._usually_short() and self._surely_long(run)
+        if calls or self.plant.state("refill_lockout") or told:
             self._raise(run.end_ms, run.on_s, None)
         else:
             self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
@@ -91,6 +95,16 @@ class RefillTimeout(Detector):
             self._raise(run.end_ms, run.on_s if run.known else None, None)
         elif self.plant.now_ms - run.end_ms < 86_400_000:
             self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
+
+    def _may_be_limit(self, run: Run) -> bool:
+        """Samples time it to an interval only, and the limit lies within."""
+        limit, resolution_s = self.engine.refills.limit_s, self.engine.pump.resolution_s
+        return resolution_s > 1.0 and limit is not None and run.on_s >= limit - resolution_s
+
+    def _surely_long(self, run: Run) -> bool:
+        """It was still read as on past every usual run; or its end has a row of its own, between two samples."""
+        usual, interval_s = self.engine.refills.usual_on_s.median or 0.0, self.plant.sampling.interval_s
+        return run.seen_s > LONG_RATIO * usual or run.on_s - run.seen_s < ALMOST * interval_s
 
     def _usually_short(self) -> bool:
         limit, usual = self.engine.refills.limit_s, self.engine.refills.usual_on_s

@@ -15,12 +15,13 @@ LOST = 1.5  # sample intervals
 @dataclass(frozen=True, slots=True)
 class Run:
     """One pump run. known: False where a silence or lost rows hide when it ended (on_s is then the least it can have
-    been, and end_ms the latest that it can have ended)."""
+    been, and end_ms the latest that it can have ended). seen_s: how long after its start it was last read as on [s]."""
 
     start_ms: int
     end_ms: int
     on_s: float
     known: bool
+    seen_s: float = 0.0
 
 
 class Pump:
@@ -76,9 +77,10 @@ class Pump:
         # the sum is the better clock, but only where it agrees that this was one run
         on_s = summed_s if abs(summed_s - stamped_s) < max(2.0, 0.5 * stamped_s) and summed_s >= 0 else stamped_s
         known = mark.on is not None
-        if known and math.isnan(summed_s) and (seen_s := self._seen_s(mark.at_ms)) < stamped_s - self._lost_s():
+        seen_s = self._seen_s(mark.at_ms) if math.isnan(summed_s) else on_s
+        if known and seen_s < stamped_s - self._lost_s() and math.isnan(summed_s):
             on_s, known = seen_s, False
-        run = Run(self.start_ms, mark.at_ms, on_s, known)
+        run = Run(self.start_ms, mark.at_ms, on_s, known, seen_s)
         self.start_ms = None
         if run.known:
             self._recent_s.append(on_s)

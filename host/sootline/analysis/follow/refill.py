@@ -12,7 +12,7 @@ from operator import mul
 import numpy as np
 
 from sootline.analysis.follow.fire import Fire
-from sootline.analysis.follow.pump import Pump, Run
+from sootline.analysis.follow.pump import LOST, Pump, Run
 from sootline.analysis.marks import Mark
 from sootline.analysis.plant import Plant
 from sootline.analysis.usual import Usual
@@ -20,6 +20,9 @@ from sootline.events import Event
 from sootline.series import Floats, Times
 
 DIP_MS = 60_000  # cold oil has pulled the day tank down within a minute
+SMOOTH, NOISE_SD = 5, 4.5  # readings; the highest of a thousand is no farther out by chance
+TREND_MS = 120_000
+HALF_DIP = 0.5  # of the usual one
 MIXED_MS = 240_000  # and the dip of the last refill itself is over by then
 BY_CHANCE = 1e-4  # what is less likely than this is a fault
 
@@ -60,11 +63,12 @@ class Refills:
         return max(limit - tolerance, self._usually_below_s()) <= on_s <= limit + over
 
     def _usually_below_s(self) -> float:
-        """Where samples time a run to an interval only: half an interval above nearly all usual ones, else nothing."""
+        """Where samples time a run to an interval only: half an interval above the longest that usual ones may seem."""
         resolution_s, usual = self.pump.resolution_s, self.usual_on_s
         if resolution_s <= 1.0 or usual.count < 5:
             return 0.0
-        return (usual.nearly_highest or 0.0) + resolution_s / 2
+        longest_s = math.ceil(1.1 * statistics.fmean(usual.values) / resolution_s) * resolution_s
+        return max(longest_s, usual.nearly_highest or 0.0) + resolution_s / 2
 
     def burned_since_last_s(self) -> float | None:
         """Burning time since the last refill [s]; None before the first, or where the fire was out of sight since."""
@@ -87,21 +91,48 @@ class Refills:
             return None
         itself = float(np.quantile(fall, 0.7))  # the refill itself fills a tenth of so short a look
         usual = statistics.median(self._falls_K)
-        deep = np.flatnonzero(fall > max(0.4 * usual, 3.5 * itself, self.plant.settings.dip_noise_K))
+        noise_K = NOISE_SD * self.plant.noise("tank") * math.sqrt(2 / SMOOTH)
+        deep = np.flatnonzero(fall > max(0.4 * usual, 3.5 * itself, noise_K, self.plant.settings.dip_noise_K))
         return int(t[deep[-1]]) if len(deep) else None
 
+    def hidden_ms(self) -> int | None:
+        """When rows were lost since the last refill, in the midst of many, and the day tank dipped; or None."""
+        if self._counted_ms is None or self.usual_dip_K.count < 5:
+            return None
+        t = self.plant.history.window("pump", self._counted_ms, self.plant.now_ms)[0]
+        lost = np.diff(t) > LOST * 1000 * self.plant.sampling.interval_s
+        for hole in np.flatnonzero(lost[1:-1] & ~lost[:-2] & ~lost[2:])[::-1].tolist():
+            start_ms, end_ms = int(t[hole + 1]), int(t[hole + 2])
+            dip = self._dip_over_K(start_ms, end_ms)
+            if dip is not None and dip > HALF_DIP * (self.usual_dip_K.median or 0.0) + 2 * self.plant.noise("tank"):
+                return end_ms
+        return None
+
+    def _dip_over_K(self, start_ms: int, end_ms: int) -> float | None:
+        """How far the day tank lies below its own trend after a hole in the rows [K], noise smoothed."""
+        t, x = self.plant.history.window("tank", start_ms - TREND_MS, start_ms)
+        after_t, after = self.plant.history.window("tank", end_ms, end_ms + DIP_MS)
+        if len(x) < SMOOTH or len(after) < SMOOTH:
+            return None
+        slope, level = np.polyfit((t - start_ms) / 1000, x, 1)
+        below = level + slope * (after_t - start_ms) / 1000 - after
+        return float(np.convolve(below, np.full(SMOOTH, 1 / SMOOTH), "valid").max())
+
     def _fall_K(self, since_ms: int) -> tuple[Times, Floats]:
-        """By how much the day tank has fallen within the last minute, at each reading since then [K]."""
+        """By how much the day tank has fallen within the last minute, at each reading since then [K], smoothed."""
         t, x = self.plant.history.window("tank", since_ms, self.plant.now_ms)
+        if len(x) >= SMOOTH:
+            x = np.convolve(np.pad(x, SMOOTH // 2, "edge"), np.full(SMOOTH, 1 / SMOOTH), "valid")
         then = np.maximum(t.searchsorted(t - DIP_MS, "right") - 1, 0)
         return t, x[then] - x
 
-    def take_unseen(self, at_ms: int) -> None:
-        """Count burning from the refill that was not seen."""
+    def take_unseen(self, at_ms: int, hidden: bool = False) -> None:
+        """Count burning from the refill that was not seen. hidden: for rows were lost, not for the pump's sensing."""
         self._burned_at_last_s = self.fire.burned_s() - self.fire.burned_since_s(at_ms)
         self._counted_ms = at_ms
-        self._unseen_running += 1
-        self._unseen += 1
+        if not hidden:
+            self._unseen_running += 1
+            self._unseen += 1
 
     @property
     def coarse(self) -> bool:
