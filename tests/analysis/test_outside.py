@@ -194,7 +194,8 @@ def test_how_far_the_flue_follows_its_air_is_learned_or_left_open(swing_K: float
         learning.z.append({"outdoor_end": None, "air_pressure_end": None, "nozzle_end": None, steady.AIR: air})
     base = steady._fit(learning)
     assert base.slopes[steady.AIR] == pytest.approx(slope, abs=within)
-    assert (base.air_sd < 0.1) if swing_K else (base.air_sd == pytest.approx(steady.AIR_SLOPE_SD, rel=0.01))
+    sd = base.slope_sd[steady.AIR]
+    assert (sd < 0.1) if swing_K else (sd == pytest.approx(steady.AIR_SLOPE_SD, rel=0.01))
 
 
 # change points
@@ -238,18 +239,19 @@ def test_a_step_is_dated_to_its_firing() -> None:
         assert ms(32 * DAY / 5) < entry.raised_ms <= ms(34 * DAY / 5), "known at the fourth or fifth after it"
 
 
-@pytest.mark.parametrize(("air_C", "count"), [(20.0, 1), (10.0, 0)])
-def test_a_step_with_air_never_seen_before_must_be_larger(air_C: float, count: int) -> None:
-    """18 K from one day to the next; with air 10 K colder the limit is the root of 15^2 + (4 x 0.3 x 10)^2: 19.2 K."""
+@pytest.mark.parametrize("name", [steady.AIR, "outdoor_end"])
+@pytest.mark.parametrize(("after_C", "count"), [(20.0, 1), (10.0, 0)])
+def test_a_step_with_weather_never_seen_before_must_be_larger(name: str, after_C: float, count: int) -> None:
+    """18 K from one day to the next; where it is 10 K colder, the limit is hypot(15, 4 x 0.3 x 10) = 19.2 K."""
     draw = np.random.default_rng(4)
     engine = run(rows(60, return_air=15))
-    engine.stack.baseline = steady._Baseline(250.0, 2.0, {}, {}, air_sd=0.3)
+    engine.stack.baseline = steady._Baseline(250.0, 2.0, {}, {}, {name: 0.3})
     step = detector(engine, StackStep)
     assert isinstance(step, StackStep)
     for k in range(40):
         engine.plant.history.now_ms = ms(k * DAY / 5)
         residual = float(draw.normal(0, 1)) + (18.0 if k >= 30 else 0.0)
-        step._steady(Steady(ms(k * DAY / 5), 0.0, 0.0, residual, None, air_C if k >= 30 else 20.0))
+        step._steady(Steady(ms(k * DAY / 5), 0.0, 0.0, residual, None, {name: after_C if k >= 30 else 20.0}))
     assert len(engine.plant.book.entries) == count
 
 

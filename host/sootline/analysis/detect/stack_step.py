@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from sootline.alarms import iso
@@ -27,7 +27,7 @@ class _Point(NamedTuple):
     t_ms: int
     level_K: float  # residual with what was explained left in
     supply_rise_K: float | None
-    air_C: float | None = None
+    z: Mapping[str, float | None] = {}  # what was measured that moves the stack without a step
 
 
 class StackStep(Detector):
@@ -37,8 +37,8 @@ class StackStep(Detector):
     at least 4 of 5 on their own side of the middle, and no log entry within 3 firings. sd_D is the sd of such
     differences at this furnace so far: of neighbouring fives, or of the medians of neighbouring days, whichever is
     larger; days resemble each other less than firings do, so the scatter of firings alone would promise too much.
-    Where the air is d warmer or colder than before, the limit is the root of its square and (4 s d)^2: s is the sd of
-    how far the flue follows its air (follow/steady.py), large until the air has changed while that was learned.
+    Where what moves the stack without a step (air, outdoor, ...: follow/steady.py) has changed by d, the limit is the
+    root of its square and (4 s d)^2, s the sd of the slope: large until it has changed so far while that was learned.
     Five firings more confirm it: then the step is kept out of the rise that is taken for ash; else it has gone.
     Returns with a log entry, or when five firings are back within half the step.
     Source: contract; variance between and within groups, any text on analysis of variance.
@@ -85,7 +85,7 @@ class StackStep(Detector):
         if self._learning:
             self._learning = False
             self._restart()
-        self._add(_Point(steady.t_ms, steady.residual_K + stack.offset_K, steady.supply_rise_K, steady.air_C))
+        self._add(_Point(steady.t_ms, steady.residual_K + stack.offset_K, steady.supply_rise_K, steady.z))
         if self.step_K is not None:
             self._follow()
         elif len(self.last) == 2 * SIDE:
@@ -121,7 +121,8 @@ class StackStep(Detector):
         if not referred:
             return limit * settings.step_unreferred
         baseline = self.engine.stack.baseline
-        return math.hypot(limit, settings.step_sd * (baseline.air_sd if baseline else 0.0) * _air_apart_K(self.last))
+        apart = (sd * _apart(self.last, name) for name, sd in (baseline.slope_sd if baseline else {}).items())
+        return math.hypot(limit, settings.step_sd * math.hypot(*apart))
 
     def _look(self) -> None:
         points = list(self.last)
@@ -174,10 +175,11 @@ def _sd(differences: deque[float]) -> float:
     return math.hypot(*least) / math.sqrt(len(least)) * (1 + 3 / n)
 
 
-def _air_apart_K(points: Sequence[_Point]) -> float:
-    """By how much the air differs from one five to the other [K]; 0 where it is not measured."""
-    air = [[p.air_C for p in half if p.air_C is not None] for half in (list(points)[:SIDE], list(points)[SIDE:])]
-    return abs(statistics.median(air[0]) - statistics.median(air[1])) if all(air) else 0.0
+def _apart(points: Sequence[_Point], name: str) -> float:
+    """By how much a covariate differs from one five to the other; 0 where it is not measured."""
+    sides = (list(points)[:SIDE], list(points)[SIDE:])
+    told = [[value for p in side if (value := p.z.get(name)) is not None] for side in sides]
+    return abs(statistics.median(told[0]) - statistics.median(told[1])) if all(told) else 0.0
 
 
 def _supply_step_K(points: list[_Point]) -> float | None:

@@ -12,7 +12,7 @@ offset   [K] = steps that are no ash: those explained by a log entry, where the 
 
 import statistics
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -48,7 +48,7 @@ class Steady:
     net_K: float
     residual_K: float | None
     supply_rise_K: float | None
-    air_C: float | None = None
+    z: Mapping[str, float | None] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -57,7 +57,7 @@ class _Baseline:
     sd_K: float
     slopes: dict[str, float]
     means: dict[str, float]
-    air_sd: float = 0.0  # of the slope of the air [K/K]
+    slope_sd: dict[str, float] = field(default_factory=dict)  # how well each slope is known
 
 
 @dataclass(slots=True)
@@ -139,14 +139,13 @@ class StackSeries:
         net = self._net_K(reading, air_C)
         if net is None:
             return
-        air = None if self.reference is None else air_C[self.reference]
-        z[AIR] = air
+        z = self._with_air(z, air_C)
         supply, returned = event.number("supply_air_end"), event.number("return_air_end")
         supply_rise = supply - returned if supply is not None and returned is not None else None
         residual = None if self.baseline is None else self._residual(hours, net, z)
         if self.baseline is not None:
             net -= self._effect(self.baseline, {START: z[START]})
-        self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise, air))
+        self._tell(event, Steady(event.end_ms, hours, net, residual, supply_rise, z))
 
     def _net_K(self, reading: Reading, air_C: dict[str, float | None]) -> float | None:
         """Net of the air; None where the firing was too short to tell, or the probe it is compared with is lost."""
@@ -279,6 +278,7 @@ def _fit(learning: _Learning) -> _Baseline:
         sd = max(1.0, MAD_TO_SD * float(np.median(off)))
         weight = np.minimum(1.0, 1.5 * sd / np.maximum(off, 1e-9))
     slopes = {name: float(beta[2 + i]) / spreads[name] for i, name in enumerate(names)}
-    air_sd = float(np.linalg.inv(a)[2 + names.index(AIR), 2 + names.index(AIR)]) ** 0.5 / AIR_K if AIR in names else 0.0
+    known = np.sqrt(np.diag(np.linalg.inv(a)))
+    slope_sd = {name: float(known[2 + i]) / spreads[name] for i, name in enumerate(names)}
     left = np.abs(y - x[:, plain] @ beta[plain])  # with what the days add
-    return _Baseline(float(beta[0]), max(sd, MAD_TO_SD * float(np.median(left))), slopes, means, air_sd)
+    return _Baseline(float(beta[0]), max(sd, MAD_TO_SD * float(np.median(left))), slopes, means, slope_sd)
