@@ -3,6 +3,7 @@
 import numpy as np
 
 from sootline.analysis.causes.scene import Finding, Scene, evidence
+from sootline.analysis.follow.pump import Run
 
 SMOOTH, CLEAR_SD = 5, 5.0  # readings to a mean; of a difference of two such means: none in a million is larger
 NOTHING_SHARE = 0.15  # of its usual vacuum; a pump that turns in air pulls more (common practice)
@@ -87,10 +88,10 @@ def oil_colder(scene: Scene) -> Finding | None:
 @evidence("suction-none", 0.15)
 def suction_none(scene: Scene) -> Finding | None:
     """The pump pulls no more vacuum while it is on than the oil's own lift does at rest."""
-    pulled = _suction(scene)
-    if pulled is None:
+    pulled, run = _suction(scene), _its_run(scene)
+    if pulled is None or run is None:
         return None
-    start_ms = scene.seen.runs[-1].start_ms
+    start_ms = run.start_ms
     rest = scene.plant.history.mean("suction", start_ms - 120_000, start_ms - 1) or 0.0
     least_Pa = max(800.0, NOTHING_SHARE * abs(pulled[1] or 0.0))
     return Finding(pulled[0] - rest > -least_Pa, f"suction {pulled[0] / 1000:.1f} kPa, at rest {rest / 1000:.1f} kPa")
@@ -127,10 +128,18 @@ def _beside_usual(now_Pa: float, usual_Pa: float | None) -> str:
     return f"{now_Pa / 1000:.0f} kPa" + ("" if usual_Pa is None else f", usual {usual_Pa / 1000:.0f} kPa")
 
 
+def _its_run(scene: Scene) -> Run | None:
+    """The pump run an alarm is about. What comes after one that timed out may be tries, or the repair."""
+    if scene.entry.alarm == "refill-timeout":
+        return next((run for run in scene.seen.runs if run.end_ms >= scene.entry.raised_ms - 60_000), None)
+    last = scene.seen.runs[-1] if scene.seen.runs else None
+    return last if last is not None and scene.now_ms - last.end_ms < 3 * 3_600_000 else None
+
+
 def _suction(scene: Scene) -> tuple[float, float | None] | None:
-    """(vacuum of the last run since the alarm, its own included; usual vacuum) [Pa, gauge]."""
-    run = scene.seen.runs[-1] if scene.seen.runs else None
-    if run is None or run.end_ms < scene.entry.raised_ms - 60_000:
+    """(vacuum of the run that timed out, else of the last one of late; usual vacuum) [Pa, gauge]."""
+    run = _its_run(scene)
+    if run is None:
         return None
     now = scene.seen.suction_Pa(run.start_ms, run.end_ms)
     return None if now is None else (now, scene.usual("suction_Pa"))
