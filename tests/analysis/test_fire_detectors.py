@@ -10,7 +10,7 @@ from sootline.analysis.detect.ignition_failure import IgnitionFailure
 from sootline.analysis.engine import Engine
 from sootline.analysis.settings import Settings
 from sootline.profile import parse
-from sootline.series import Rows, SensorFault
+from sootline.series import Rows, SensorFault, concatenate
 from tests.analysis.kit import (
     DAY,
     HOUR,
@@ -373,6 +373,13 @@ def test_a_fire_from_cold_oil_on_the_required_four(cold_C: float, more: dict[str
     assert [a.priority for a in alarms] == ["medium"] * count
     for alarm in alarms:
         assert seconds(alarm.raised_ms) == pytest.approx(fires[13][0] + 120, abs=60)
+
+
+def test_a_silence_after_the_end_of_a_call_tells_of_no_fire() -> None:
+    """Nothing is heard for two minutes from the moment the call goes off; then the stack has fallen."""
+    site = fire(3000, (1000, 2000), call=pulses((900, 2000)))
+    site = concatenate([site.between(0, ms(2000.1)), site.between(ms(2121), 2**62)])
+    assert not found(run(site), "heat-without-call")
 
 
 def test_a_fire_that_ends_soon_after_its_call() -> None:

@@ -277,6 +277,22 @@ def test_heater_stuck_on_with_its_drive_off() -> None:
     assert 4200 < (seconds(alarm.cleared_ms) or 0) < 4500, "the climb has ended"
 
 
+@pytest.mark.parametrize(("top_C", "count"), [(103.0, 0), (120.0, 1)])
+def test_a_nozzle_heater_stuck_on_in_a_firing(top_C: float, count: int) -> None:
+    """Oil cools it, so that it climbs at 3 K/min and not at its usual 20; ten kelvins above its band are no soak."""
+    end_s = 16 * HOUR
+    starts = [float(s) for s in range(600, 52_000, 3600)]
+    nozzle: list[tuple[float, float]] = []
+    for s in starts:
+        nozzle += [(s, 30.0), (s + 195, 95.0), (s + 2400, 95.0), (s + 3400, 30.0)]
+    lit_s = starts[-1] + 300
+    nozzle = [*nozzle[:-2], (lit_s + 1200, 95.0), (lit_s + 1200 + (top_C - 95) * 20, top_C), (end_s, top_C)]
+    fires = [(s + 300, s + 2400) for s in starts[:-1]] + [(lit_s, end_s - 600)]
+    site = rows(end_s, 10, tank=held(65, end_s), nozzle=nozzle, stack=flue(*fires), pump=0)
+    for profile in (ON_CALL, ON_CALL.replace("setpoint_C = 95.0", "")):
+        assert len(found(run(site, profile=profile), "heater-stuck-on", "nozzle")) == count
+
+
 def test_noise_is_no_stuck_heater_and_hides_none() -> None:
     """Noise of 0.8 K for ten days: 0.5 K/min over 100 s come by chance. A true 1.5 K/min is found six minutes on."""
     noise = np.random.default_rng(1)

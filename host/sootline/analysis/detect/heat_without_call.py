@@ -72,11 +72,16 @@ class HeatWithoutCall(Detector):
     def _still_burning(self) -> None:
         running = self.plant.state("burner")
         burning = self.engine.fire.on and running is not False
-        if burning and not running and self.plant.state("flame") is None and self.engine.fire.cooling():
-            self.plant.at(self.plant.now_ms + AGAIN_MS, self._still_burning)  # the stack lags: it may just have ended
+        if burning and not running and self.plant.state("flame") is None and self._may_have_ended():
+            self.plant.at(self.plant.now_ms + AGAIN_MS, self._still_burning)
             return
         if self._no_call() and (running or burning):
             self._raise("critical", "the burner runs on" if running else "the fire goes on")
+
+    def _may_have_ended(self) -> bool:
+        """The stack lags and still cools, or nothing was read of it since."""
+        span_ms = max(AGAIN_MS, round(3000 * self.plant.sampling.interval_s))
+        return self.engine.fire.cooling() or self.plant.slope_per_min("stack", span_ms) is None
 
     def _still_hot(self, was_C: float | None) -> None:
         now_C = self.plant.value("stack")

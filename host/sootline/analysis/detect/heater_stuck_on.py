@@ -29,7 +29,8 @@ class HeaterStuckOn(Detector):
     (a) its drive has been off for 3 min;
     (b) the oil is 5 K above the control band: the set point or its highest usual hourly peak;
     (c) no call for 3 min on a furnace that heats only on call.
-    The nozzle block soaks in chamber heat after a firing: for 25 min only (b), at twice the margin, counts.
+    The nozzle block soaks in chamber heat after a firing: for 25 min only (b), at twice the margin, counts; in a firing
+    oil flows through and cools it, so that any climb > 0.5 K/min does.
     Returns when the climb has ended and a person has seen it. Source: contract; relays fail closed (common practice).
     Wrong: a thermostat turned up without a log entry; 1 in 3 seasons.
     Blind to: a stuck heater on a kept-warm furnace without its drive, until it leaves the control band.
@@ -123,13 +124,16 @@ class HeaterStuckOn(Detector):
             return
         if channel in self._over:
             self._restless[channel] = since_ms
+        elif self.plant.setpoint_C(channel) is None and self._target_C(channel) is not None:
+            pass  # no band is watched for it: looked at for as long as it climbs
         elif self._restless.get(channel) != since_ms and not self._unasked(channel):
             self._looked_at.pop(channel, None)  # it is meant to climb, until something changes
             return
         reason = self._reason(channel)
         rate = self._rate_K_per_min(channel, since_ms) if reason is not None else None
         usual = self.engine.heating[channel].usual_K_per_min.median or 0.0
-        if rate is not None and rate > max(self.settings.stuck_K_per_min, self.settings.stuck_share * usual):
+        share = 0.0 if reason is not None and reason.startswith("far") else self.settings.stuck_share
+        if rate is not None and rate > max(self.settings.stuck_K_per_min, share * usual):
             self.plant.raise_(
                 self.alarm, "critical", channel=channel, reason=reason, climb_K_per_min=round(rate, 2),
                 oil_C=self.plant.value(channel),
@@ -194,8 +198,13 @@ class HeaterStuckOn(Detector):
         first = max(0, int((t <= since_ms).sum()) - 1)
         return bool((x[first:] > 0.5).any())
 
+    def _target_C(self, channel: str) -> float | None:
+        """The set point, or where its climbs usually end."""
+        given = self.plant.setpoint_C(channel)
+        return given if given is not None else self.engine.heating[channel].target_C()
+
     def _above_band(self, channel: str, times: float = 1.0) -> bool:
-        target, value = self.plant.setpoint_C(channel), self.plant.value(channel)
+        target, value = self._target_C(channel), self.plant.value(channel)
         if target is None or value is None or value <= target:
             return False
         top = self.engine.heating[channel].band_top_C()

@@ -31,7 +31,7 @@ class PreheatSlow(Detector):
     finished climbs in a row, no refill in them, at less than 1/1.5 of the rate of five or more like them, their mean
     more than 4 standard errors below it. The usual rate [K/min] is the median of the furnace's own climbs, so a colder
     start makes a longer forecast, not an alarm. Returns after two normal preheats.
-    Wrong: a refill in mid-climb (the forecast is then lengthened by 5 min); about 1 in 5 seasons.
+    Wrong: a refill in mid-climb (5 min and what its dip takes are added to the forecast); 1 in 5 seasons.
     Blind to: a set point that is neither given nor learned.
     """
 
@@ -78,8 +78,9 @@ class PreheatSlow(Detector):
         if heating.start_ms != start_ms:
             return
         refilled = self.engine.refills.last_end_ms
-        if refilled is not None and self.plant.now_ms - refilled < 300_000 and refilled > start_ms:
-            self.plant.at(refilled + 300_000, self._due, channel, start_ms, predicted_min)
+        mixed_ms = AGAIN_MS + round(self._reheats_min(heating) * 60_000)
+        if refilled is not None and self.plant.now_ms - refilled < mixed_ms and refilled > start_ms:
+            self.plant.at(refilled + mixed_ms, self._due, channel, start_ms, predicted_min)
             return
         nearest = heating.nearest_K()
         if nearest is None or nearest <= READY_K or self._rests(heating, nearest) or not heating.expected():
@@ -98,6 +99,11 @@ class PreheatSlow(Detector):
             predicted_min=round(predicted_min, 1),
             start_C=round(heating.start_C, 1),
         )
+
+    def _reheats_min(self, heating: Heating) -> float:
+        """How long the day tank takes to heat up again what a refill cools it by [min]."""
+        rate, dip_K = self.rate_K_per_min(heating), self.engine.refills.usual_dip_K.median
+        return dip_K / rate if heating.channel == "tank" and rate and dip_K else 0.0
 
     def _rests(self, heating: Heating, nearest_K: float) -> bool:
         """A thermostat set a little low holds it there: it climbs no more."""
