@@ -29,16 +29,20 @@ KEY = "00112233445566778899aabbccddeeff"
 
 
 def signals(t_ms: int) -> dict[str, float | bool]:
+    """A cold day: a call of 20 min in each 45, with refills; quiet between, when rows are a minute apart."""
+    at_ms = t_ms % 2_700_000
+    call = at_ms < 1_200_000
+    refill = call and at_ms % 300_000 < 9_000
     return {
-        "tank": 60.0 + t_ms % 600_000 / 100_000,
-        "nozzle": 85.0 + t_ms % 90_000 / 50_000,
-        "stack": 200.0 + t_ms % 900_000 / 5_000,
+        "tank": 60.0 + t_ms % 900_000 / 450_000,
+        "nozzle": 85.0 + t_ms % 90_000 / 200_000,
+        "stack": 200.0 + at_ms / 10_000 if call else 25.0,
         "return_air": 18.0,
-        "air_pressure": 97_000.0,
-        "pump": t_ms % 300_000 < 9_000,
-        "float": t_ms % 300_000 < 9_000,
-        "call": True,
-        "burner": t_ms % 1_800_000 < 1_200_000,
+        "air_pressure": 97_000.0 if call else 0.0,
+        "pump": refill,
+        "float": refill,
+        "call": call,
+        "burner": call and at_ms > 60_000,
     }
 
 
