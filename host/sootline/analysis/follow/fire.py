@@ -20,7 +20,7 @@ FALLEN_SHARE, FALL_MS = 0.8, 150_000
 SETTLE_MS = 270_000  # a fire that went out has cooled the flue by far more than half by then
 SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling exchanger loses 5-10 % a minute
 LEVEL_MS, LEVEL_PER_MIN, UNSETTLED_MS = 180_000, 0.002, 900_000  # a fire's flue is level to this within a quarter hour
-COLD_STACK_K = 50.0  # over the air; a steady fire holds 150 K and more
+COLD_STACK_K, LIT_K = 50.0, 150.0  # over the air; a steady fire holds the latter and more
 COLD_SHARE = 0.35  # of the height at which its firings usually end
 SHORT_MS = 180_000  # a fire that lasted no longer has no level to settle at
 LONG_MS = 600_000  # the flue is near its steady level by then
@@ -46,6 +46,7 @@ class Fire:
         self._last_ms = 0  # how long the last fire burned
         self.losses_of_sight = 0  # how often it became unknown whether it burns
         self._burner_on_ms: int | None = None
+        self._burner_unknown = False
         self._heats_ms: int | None = None  # since when the stack heats up
         settings = plant.settings
         rise_ms = self._rise_ms = round(settings.stack_rise_window_s * 1000)
@@ -82,8 +83,11 @@ class Fire:
         if mark.on:
             self._burner_on_ms = mark.at_ms
             self.plant.at(mark.at_ms + BLIND_TRIAL_MS, self._unseen, mark.at_ms)
+            if self._burner_unknown and self._as_hot_as_lit():
+                self._set(True, mark.at_ms)  # it was lit in the silence
         elif mark.on is False and self.on:
             self._set(False, mark.at_ms)
+        self._burner_unknown = mark.on is None
 
     def _unseen(self, burner_on_ms: int) -> None:
         """Neither flame detector nor stack can tell: a burner that runs past its trial is taken to burn."""
@@ -163,6 +167,8 @@ class Fire:
             return  # seen otherwise
         if self._burner_on_ms is not None:
             self._unseen(self._burner_on_ms)
+        if not self.on and self._holds_hot():
+            self._set(True, max(self.plant.now_ms - LEVEL_MS, self.last_end_ms or 0))  # it was lit in a silence
         if self.on is None:
             return
         stack, now = self.plant.value("stack"), self.plant.now_ms
@@ -171,6 +177,28 @@ class Fire:
             self._set(False, self._hottest_ms())  # whatever seemed to burn, it does not
         if stack is None and not self._seen_otherwise():
             self._set(None, now)
+
+    def _as_hot_as_lit(self) -> bool:
+        """The flue is as far over the air as a fire keeps it, and no flame detector denies it."""
+        stack = self.plant.value("stack")
+        if stack is None or self.plant.state("flame") is False or not self.trusted():
+            return False
+        return stack - self.air_C() > SETTLED_SHARE * (self.usual_height_K.median or LIT_K / SETTLED_SHARE)
+
+    def _holds_hot(self) -> bool:
+        """After a silence the flue is hot for minutes, and level: an exchanger without a fire cools."""
+        if self.plant.state("burner") is False or not self._as_hot_as_lit() or not self._was_out_of_sight():
+            return False
+        t, x = self.plant.history.window("stack", self.plant.now_ms - LEVEL_MS, self.plant.now_ms)
+        if len(x) < 3 or t[-1] - t[0] < 0.6 * LEVEL_MS or x.max() == x.min():
+            return False
+        slope = self.plant.slope_per_min("stack", LEVEL_MS)
+        return slope is not None and slope > -LEVEL_PER_MIN * (float(x[-1]) - self.air_C())
+
+    def _was_out_of_sight(self) -> bool:
+        """The stack was silent since the last fire ended, so another may have been lit."""
+        t = self.plant.history.window("stack", self.last_end_ms or 0, self.plant.now_ms)[0]
+        return self.on is None or bool((np.diff(t) > self.plant.sampling.idle_gap_ms).any())
 
     def _too_cold(self, stack_C: float) -> bool:
         """No fire leaves the flue so cold for long: far below the usual height of this one, and not rising."""
