@@ -6,7 +6,7 @@ from sootline.analysis.causes.scene import Finding, Scene, evidence
 from sootline.analysis.follow.pump import Run
 
 SMOOTH, CLEAR_SD = 5, 5.0  # readings to a mean; of a difference of two such means: none in a million is larger
-NOTHING_SHARE = 0.15  # of its usual vacuum; a pump that turns in air pulls more (common practice)
+NOTHING_SHARE = 0.1  # of its usual vacuum
 COLD_K = 6.0  # colder than usual by this: VG 68 is then half as thick again (ASTM D341)
 
 

@@ -10,8 +10,8 @@ REFILL_TIMEOUT = Tree("refill-timeout", _SOURCE, (
         "air-leak", "air drawn in at the filter bowl or a suction fitting", 0.25,
         f"Look at the supply level, then the filter bowl and fittings; {_RESET_ONCE}",
         ("bubbles in the filter bowl", "wet or loose suction fittings", "prime of the pump"),
-        # air comes in by and by: some oil may come with it
-        given={"no-dip": 0.85, "large-dip": 0.02, "seconds-up": 0.08, "suction-weak": 0.9, "suction-none": 0.1,
+        # air comes in by and by: some oil may come with it; a gear pump run dry pulls next to nothing
+        given={"no-dip": 0.85, "large-dip": 0.02, "seconds-up": 0.08, "suction-weak": 0.9, "suction-none": 0.5,
                "suction-deep": 0.03, "suction-shut": 0.02, "supply-empty": 0.03, "filter-entry": 0.3, "overfull": 0.02,
                "float-calls": 0.95},
     ),
