@@ -19,7 +19,7 @@ demo: .stamps/demo
 	$(BIN)/sootline demo
 
 test: .stamps/dev .stamps/micropython-32/micropython check
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder
 
 check: .stamps/dev
 	$(BIN)/ruff check .

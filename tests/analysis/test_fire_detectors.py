@@ -8,6 +8,7 @@ import pytest
 from sootline.alarms import Alarm
 from sootline.analysis.detect.ignition_failure import IgnitionFailure
 from sootline.analysis.engine import Engine
+from sootline.analysis.follow.fire import Fire
 from sootline.analysis.settings import Settings
 from sootline.profile import parse
 from sootline.series import Rows, SensorFault, concatenate
@@ -397,6 +398,31 @@ def test_a_stack_that_does_not_cool(more: dict[str, Drawn], priority: str, stays
     alarms = found(run(rows(6000, **(drawn | more))), "heat-without-call")
     assert [(a.priority, a.detail["reason"]) for a in alarms] == [(priority, "the stack does not cool")] * count
     assert all(seconds(a.raised_ms) == pytest.approx(2500 + 1800, abs=5) for a in alarms)
+
+
+def test_a_stack_heated_just_now_by_the_next_fire_has_cooled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half an hour after the fire the next one was lit 10 s ago, and noise may be all that is seen of it yet."""
+    burning = [(0.0, 25.0), (1000.0, 25.0), (1120.0, 260.0), (2500.0, 260.0), (2600.0, 100.0), (3000.0, 60.0)]
+    stack = [*burning, (4290.0, 60.0), (4300.0, 200.0), (4400.0, 260.0), (4500.0, 260.0)]
+    site = rows(4500, tank=held(65, 4500), nozzle=held(95, 4500), stack=stack, pump=0)
+    engine = run(site.between(0, ms(4280)))
+    monkeypatch.setattr(Fire, "_may_be_noise", lambda fire: fire.plant.now_ms < ms(4310))
+    engine.feed(site.between(ms(4280), ms(4500)))
+    assert engine.fire.on and not found(engine, "heat-without-call")
+
+
+def test_heat_that_soaks_up_when_an_after_purge_ends_is_no_fire() -> None:
+    """The blower cools the flue to 59 degC, stops, and it comes back to 75: a sixteenth of what a fire does."""
+    fires = [(1000.0 + 3600 * k, 2500.0 + 3600 * k) for k in range(6)]
+    stack: list[tuple[float, float]] = [(0.0, 60.0)]
+    for start, end in fires:
+        stack += [(start, 60.0), (start + 90, 270.0), (end, 270.0), (end + 60, 100.0), (end + 300, 59.0)]
+        stack += [(end + 360, 75.0), (end + 1000, 70.0)]
+    end_s = 6 * HOUR
+    engine = run(rows(end_s, tank=held(65, end_s), nozzle=held(95, end_s), stack=stack, pump=0))
+    lit = [seconds(e.start_ms) for e in engine.take_events() if e.kind == "firing"]
+    assert len(lit) <= 7 and all(any(abs((s or 0) - start) < 30 for s in lit) for start, _ in fires)
+    assert not [s for s in lit if (s or 0) > 7200 and not any(abs((s or 0) - start) < 30 for start, _ in fires)]
 
 
 # stack-high, limit-open, short-cycling, air-pressure

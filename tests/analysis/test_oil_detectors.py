@@ -87,6 +87,20 @@ def test_a_run_to_the_limit_and_none_when_the_next_was_due(next_s: float | None,
         assert seconds(alarm.found_ms) == pytest.approx(FIRES[13][0] + 1.15 * 900 - 40, abs=130)
 
 
+@pytest.mark.parametrize(("burns_on_s", "count"), [(1.25 * 900, 0), (1.6 * 900, 1)])
+def test_a_run_that_may_have_reached_the_limit_on_a_coarse_grid(burns_on_s: float, count: int) -> None:
+    """5.2 s seen as one sample or two of 5 s, at a limit of 15 s: the next may be as late as an odd one."""
+    usual = [(start + 3.0, start + 8.2) for start, _ in REFILLS[:12]]  # over one sample
+    last = REFILLS[12][0] + 4.9, REFILLS[12][0] + 10.1  # over two
+    fires = [*FIRES[:13], (FIRES[13][0], FIRES[13][0] + burns_on_s)]
+    site = shop(16, [*usual, last], fires)
+    on_grid = (site.t_ms - T0) % 5000 == 0
+    grid = Rows(site.t_ms[on_grid], {name: x[on_grid] for name, x in site.values.items()}, {}, ())
+    engine = Engine(parse(PLAIN.replace("limit_s = 20.0", "limit_s = 15.0")), sampling=spacing(grid.t_ms))
+    engine.feed(grid)
+    assert len(found(engine, "refill-timeout")) == count
+
+
 def test_what_starved_stands_under_the_refill_until_the_cold_oil_is_heated_and_the_fire_proved() -> None:
     """The refill comes back after an hour of no heat; then it takes 50 min to heat the tank."""
     start, out_s = FIRES[12][1] - 40, FIRES[13][0] + 2400

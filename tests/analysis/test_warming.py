@@ -47,3 +47,11 @@ def test_firings_too_short_for_any_age_tell_nothing() -> None:
 
 def test_a_long_firing_whose_start_is_forgotten_is_taken_at_its_end() -> None:
     assert Curve(600, {600: 1.0}, 1.1).steady_C(Reading(20_000.0, None, {}, 258.0)) == 258.0
+
+
+def test_a_firing_with_a_hole_at_the_oldest_age_teaches_the_rest() -> None:
+    """Rows were lost just then: the firing is long all the same."""
+    whole = [reading(2000.0) for _ in range(40)]
+    age = learn(whole).age_s
+    holed = Reading(2000.0, 40.0, {a: C for a, C in whole[0].at_C.items() if a != age}, whole[0].tail_C)
+    assert learn([*whole, holed]) == learn(whole)

@@ -128,10 +128,11 @@ def test_boards_on_the_network_need_their_password_and_speak_only_for_themselves
             assert let_in
             client.publish("sootline/carriage-shop/measurements", b'"forged"', qos=0)
             client.publish("sootline/engine-shed/alarms/leak", b'"forged"', qos=0)
-            client.publish("sootline/engine-shed/measurements", b'"own"', qos=1).wait_for_publish(10)
+            own = "sootline/engine-shed/measurements", b'"own"', 1
+            eventually(lambda: client.publish(*own).rc == mqtt.MQTT_ERR_SUCCESS)  # a busy broker may hang up once
+            assert peer.heard.get(timeout=10)[:2] == ("sootline/engine-shed/measurements", "own")
             client.disconnect()
             client.loop_stop()
-            assert peer.heard.get(timeout=10)[:2] == ("sootline/engine-shed/measurements", "own")
             assert peer.heard.empty()
 
 

@@ -175,7 +175,7 @@ def test_figures_of_nothing_are_good(client: httpx.Client, shop: Workshop) -> No
 
 def test_two_firings_one_over_another_start_at_the_flame(client: httpx.Client, shop: Workshop) -> None:
     shop.live.put(furnace_now())
-    one, other = (event.start_ms for event in shop.store.events("engine-shed", "firing")[-1:-6:-4])
+    one, other = (event.start_ms for event in shop.store.events("engine-shed", "firing")[-1:-3:-1])
     data = client.get(f"/furnace/engine-shed/overlay.json?one={one}&other={other}").json()
     stack = data["panels"][0]
     assert stack["label"] == "Stack" and len(stack["lines"]) == 2 and len(data["t"]) == 300

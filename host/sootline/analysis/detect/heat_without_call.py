@@ -13,7 +13,7 @@ from sootline.now import Readiness
 if TYPE_CHECKING:
     from sootline.analysis.engine import Engine
 
-COOL_MS = 1_800_000
+COOL_MS, HOT_MS = 1_800_000, 600_000
 AGAIN_MS = 60_000
 NEED, COLDER_K = 10, 25.0  # fires seen before, and how much colder than theirs oil is that nothing has heated
 LAST_MS = 900_000  # readings lie far apart at rest
@@ -126,9 +126,11 @@ class HeatWithoutCall(Detector):
             return
         if any(heating.start_ms is not None for heating in self.engine.heating.values()):
             return
-        now_C, slope = self.plant.value("stack"), self.plant.slope_per_min("stack", 600_000)
+        slope = self.plant.slope_per_min("stack", HOT_MS)
         at_end = self.plant.history.mean("stack", ended_ms - 60_000, ended_ms)
-        if now_C is None or slope is None or at_end is None or now_C < at_end - 0.3 * max(at_end - 20.0, 1.0):
+        x = self.plant.history.window("stack", self.plant.now_ms - HOT_MS, self.plant.now_ms)[1]
+        # the coldest of them: just now the next fire may have been lit
+        if slope is None or at_end is None or float(x.min()) < at_end - 0.3 * max(at_end - 20.0, 1.0):
             priority: Priority | None = None
         else:
             priority = "critical" if self.plant.has("call") else "medium"

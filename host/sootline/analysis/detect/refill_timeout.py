@@ -63,14 +63,14 @@ class RefillTimeout(Detector):
             if self.plant.state("refill_lockout") is not True:
                 self._clear(run.end_ms)
             if self._may_be_limit(run):
-                self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
+                self.plant.at(run.end_ms + LOOK_MS, self._next_due, run, False)
             return
         calls = self.plant.state("float")
         told = calls is None and self._usually_short() and self._surely_long(run)
         if calls or self.plant.state("refill_lockout") or told:
             self._raise(run.end_ms, run.on_s, None)
         else:
-            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
+            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run, True)
 
     def _ended_unseen(self, run: Run) -> None:
         """It may have run to its limit: the float, the limiter or the next refill tell."""
@@ -80,21 +80,24 @@ class RefillTimeout(Detector):
         if self.plant.state("float") or self.plant.state("refill_lockout"):
             self._raise(run.end_ms, None, None)
         else:
-            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run)
+            self.plant.at(run.end_ms + LOOK_MS, self._next_due, run, False)
 
-    def _next_due(self, run: Run) -> None:
-        """A run that ended at the limit, and no other when the fire had burned for one: it did not fill the tank."""
+    def _next_due(self, run: Run, at_limit: bool) -> None:
+        """A run that ended at the limit, and no other when the fire had burned for one: it did not fill the tank.
+
+        at_limit: it surely did; that it may have is no reason to be early
+        """
         refills = self.engine.refills
         if refills.last_end_ms != run.end_ms or self.engine.pump.start_ms is not None:
             return
         burned, usual = refills.burned_since_last_s(), refills.usual_burned_s
         usual_s = usual.median or 0.0
         least, most = (ratio * usual_s for ratio in DUE_RATIOS)
-        due_s = min(most, max(least, usual_s + DUE_SD * (usual.sd or 0.0)))
+        due_s = min(most, max(least, usual_s + DUE_SD * (usual.sd or 0.0))) if at_limit else most
         if usual.count >= 5 and burned is not None and burned > due_s:
             self._raise(run.end_ms, run.on_s if run.known else None, None)
         elif self.plant.now_ms - run.end_ms < 86_400_000:
-            self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run)
+            self.plant.at(self.plant.now_ms + LOOK_MS, self._next_due, run, at_limit)
 
     def _may_be_limit(self, run: Run) -> bool:
         """Samples time it to an interval only, and the limit lies within."""

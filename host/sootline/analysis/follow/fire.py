@@ -22,6 +22,7 @@ SETTLED_SHARE, FLAT_PER_MIN = 0.7, 0.02  # of its height over the air; a cooling
 LEVEL_MS, LEVEL_PER_MIN, UNSETTLED_MS = 180_000, 0.002, 900_000  # a fire's flue is level to this within a quarter hour
 COLD_STACK_K, LIT_K = 50.0, 150.0  # over the air; a steady fire holds the latter and more
 COLD_SHARE = 0.35  # of the height at which its firings usually end
+SOAK_SHARE = 0.15  # of that height: a lit fire passes it within a minute, an exchanger's rest hardly ever
 SHORT_MS = 180_000  # a fire that lasted no longer has no level to settle at
 LONG_MS = 600_000  # the flue is near its steady level by then
 LIT_MS = 300_000  # a fire that burns has heated the flue by then
@@ -108,7 +109,7 @@ class Fire:
             return  # heat without a burner is an alarm's business, not a firing
         if self.plant.state("flame") is False and self.plant.book.standing("sensor-fault", "stack"):
             return  # of the two the flame detector is to be believed
-        if self._fell_back() or self._may_be_noise():
+        if self._fell_back() or self._may_be_noise() or self._may_be_soak():
             self.plant.at(self.plant.now_ms + 10_000, self._heats, noticed_ms)
             return
         self._set(True, self._rise_began(self.plant.now_ms))
@@ -127,6 +128,14 @@ class Fire:
             "stack", max(self._rise_ms, round(8000 * self.plant.sampling.interval_s))
         )
         return rate < PLAIN_SD * error
+
+    def _may_be_soak(self) -> bool:
+        """No more than the exchanger's heat coming up when an after-purge ends: little beside what a fire here does."""
+        usual_K = self.usual_height_K.median
+        if usual_K is None or self.plant.state("burner"):
+            return False
+        x = self.plant.history.window("stack", self.plant.now_ms - BACK_MS, self.plant.now_ms)[1]
+        return bool(len(x)) and float(x[-1] - x.min()) < SOAK_SHARE * usual_K
 
     def _stack_cools(self, mark: Mark) -> None:
         if not mark.on or self.on is False:

@@ -78,8 +78,9 @@ def learn(readings: Sequence[Reading]) -> Curve:
             share[age] = median
     went_on = [
         (r.tail_C - r.start_C) / (r.at_C[age_max] - r.start_C)
-        for r in known
-        if r.start_C is not None and r.duration_s >= LONGER * age_max and r.at_C[age_max] - r.start_C > PLAIN_K
+        for r in known  # one with a hole in it may be long and have no reading at that age
+        if r.start_C is not None and r.duration_s >= LONGER * age_max
+        if age_max in r.at_C and r.at_C[age_max] - r.start_C > PLAIN_K
     ]
     guess = 1 / (1 - math.exp(-age_max / RISE_S))
     on = statistics.median(went_on) if len(went_on) >= LONG_NEED else guess
