@@ -33,10 +33,6 @@ BRANCHES = tuple(
     )
 )  # fmt: skip
 LIKELIEST = 3
-ENDED = {
-    "nothing": "Nothing found by looking: call somebody licensed.",
-    "stopped": "Stopped: call somebody licensed.",
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,6 @@ AGAIN_MS = 60_000
 NEED, COLDER_K = 10, 25.0  # fires seen before, and how much colder than theirs oil is that nothing has heated
 LAST_MS = 900_000  # readings lie far apart at rest
 HEATS_MS, HEATS_K = 180_000, 1.0  # before the fire; less is no heating
-HOT_K = 60.0  # above where it stood before the firing
 
 
 class HeatWithoutCall(Detector):
